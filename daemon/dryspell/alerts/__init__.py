@@ -1,0 +1,1 @@
+"""What is worth saying, to whom, and whether it arrived."""

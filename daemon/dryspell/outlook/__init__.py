@@ -1,0 +1,1 @@
+"""Whether, when and why the next coat can go on."""

@@ -1,0 +1,158 @@
+"""What an outlook says, as plain models: the verdict now, the windows ahead, and why the rest is not one."""
+
+from datetime import datetime
+from enum import StrEnum
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Word = Literal["coat", "tight", "wait", "unknown"]
+
+
+class Limit(StrEnum):
+    """Every test a start has to pass, in the order in which a failing one is named first."""
+
+    KNOWN = "known"  # the weather of the whole span is there
+    COAT_BELOW = "coat_below"  # the coat underneath is ready for the next
+    BUILT_UP = "built_up"  # there is a coat left to put on
+    HOURS = "hours"  # the finisher's own hours
+    DAYLIGHT = "daylight"
+    DRY = "dry"  # no dew or rain on the surface, nor just gone
+    RAIN_NOW = "rain_now"  # none while brushing
+    AIR_LOW = "air_low"
+    AIR_HIGH = "air_high"
+    SURFACE_LOW = "surface_low"
+    SURFACE_HIGH = "surface_high"
+    HUMIDITY = "humidity"
+    MARGIN_APPLY = "margin_apply"  # surface over dew point while brushing
+    WIND = "wind"
+    SUN = "sun"  # sun heats a film that is not yet touch-dry
+    MARGIN_HOLD = "margin_hold"  # surface over dew point until the film is dew-safe
+    RAIN = "rain"  # rain before the film is rain-safe
+    RAIN_CHANCE = "rain_chance"
+    COLD = "cold"  # too cold for the film before it is sandable
+
+
+class Plain(BaseModel):
+    """A model that only carries values."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Reason(Plain):
+    """One limit with its number: what the weather gives, what the limit asks, and when.
+
+    `value` and `bound` are in `unit`; documents for other programs write them as `value_<unit>` and `bound_<unit>`.
+    """
+
+    limit: Limit
+    value: float | None = None
+    bound: float | None = None
+    unit: Literal["K", "degC", "%", "m/s", "mm", "h", ""] = ""
+    at: datetime | None = Field(default=None, description="the instant at which the value is met")
+
+
+class Stages(Plain):
+    """When a film laid with the last stroke reaches its stages; None is later than the weather reaches."""
+
+    touch_dry: datetime | None = None
+    dew_safe: datetime | None = None
+    rain_safe: datetime | None = None
+    sandable: datetime | None = None
+    recoat: datetime | None = None
+    sand_first_after: datetime | None = Field(default=None, description="overcoat window past: sanding is compulsory")
+
+
+class Window(Plain):
+    """A span of starts of the next coat that pass every limit."""
+
+    start: datetime
+    last_start: datetime
+    brush_down_by: datetime = Field(description="the last stroke that still beats the dew with the reserve")
+    tight_until: datetime = Field(description="the last stroke that works only if the forecast is right to the degree")
+    word: Literal["coat", "tight"]
+    best_start: datetime
+    probability: float = Field(ge=0, le=1, description="share of members in which the best start passes")
+    binding: Reason = Field(description="the limit nearest to failing at the best start")
+    margin_apply_k: float = Field(description="surface over dew point, least while brushing from the best start")
+    margin_hold_k: float = Field(description="surface over dew point, least until dew-safe, from the best start")
+    surface_c: float = Field(description="surface temperature at the best start")
+    humidity_pct: float
+    stages: Stages = Field(description="of a coat begun at the best start")
+    hang_shade_by: datetime | None = Field(default=None, description="when the shade must hang, where one is needed")
+    cautions: tuple[str, ...] = ()
+
+
+class Block(Plain):
+    """A span of starts that do not pass, with the first reason that blocks it, and the others."""
+
+    start: datetime
+    end: datetime
+    reason: Reason
+    others: tuple[Limit, ...] = ()
+
+
+class Coat(Plain):
+    """A coat that was put on."""
+
+    id: int = 0
+    piece: str
+    number: int = Field(ge=1, description="counted over the whole build-up of the piece")
+    finished_at: datetime = Field(description="the last stroke")
+    who: str = ""
+    batch: str = ""
+    thinner_parts: float | None = Field(default=None, description="parts to a hundred of coating")
+    wet_film_um: float | None = None
+    note: str = ""
+    recorded_at: datetime
+
+
+class FilmState(Plain):
+    """How far the coat already on has come."""
+
+    coat: Coat
+    stages: Stages
+    sandable_fraction: float = Field(description="progress towards sandable now, 0 to 1")
+    unaccounted_h: float = Field(default=0.0, description="hours since the coat with no weather known, taken as none")
+
+
+class Provenance(Plain):
+    """Whose weather an outlook stands on."""
+
+    source: str
+    attribution: str
+    issued_at: datetime
+    age_h: float
+    reaches: datetime | None = Field(description="how far every variable that is needed reaches")
+    notes: tuple[str, ...] = ()
+
+
+class Outlook(Plain):
+    """Everything there is to say about the next coat of one piece."""
+
+    piece: str
+    piece_name: str
+    site: str
+    timezone: str
+    made_at: datetime
+    word: Word
+    reason: Reason | None = Field(description="why not now, or the limit nearest to failing")
+    next_coat: int = Field(description="the number of the next coat; coats + 1 when built up")
+    coats: int
+    coating: str
+    sand_first: bool = Field(default=False, description="the overcoat window is past: sand before coating")
+    windows: tuple[Window, ...] = ()
+    blocks: tuple[Block, ...] = ()
+    film: FilmState | None = None
+    weather: Provenance | None = None
+    missing: tuple[str, ...] = Field(default=(), description="weather variables that are needed and not known")
+
+    @property
+    def window_now(self) -> Window | None:
+        """The window that is open at the time the outlook was made."""
+        return next((w for w in self.windows if w.start <= self.made_at <= w.last_start), None)
+
+    @property
+    def next_window(self) -> Window | None:
+        """The first window that opens after the outlook was made."""
+        return next((w for w in self.windows if w.start > self.made_at), None)

@@ -1,0 +1,1 @@
+"""What a finisher knows, as plain models."""

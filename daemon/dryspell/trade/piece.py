@@ -1,0 +1,114 @@
+"""A piece of work and the place where it stands."""
+
+from typing import Annotated, Any, Literal
+from zoneinfo import ZoneInfo
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+from dryspell.trade.hours import WorkingHours, read_hours
+from dryspell.units import (
+    Degrees,
+    Hours,
+    Latitude,
+    Longitude,
+    Metres,
+    Percent,
+    SquareMetres,
+)
+
+_COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
+
+
+def _read_facing(value: Any) -> Any:
+    """Read a compass point, or leave an angle to the unit reader."""
+    if isinstance(value, str) and value.upper() in _COMPASS:
+        return _COMPASS.index(value.upper()) * 22.5
+    return value
+
+
+def _read_zone(value: object) -> ZoneInfo:
+    if isinstance(value, ZoneInfo):
+        return value
+    try:
+        return ZoneInfo(str(value))
+    except (ValueError, OSError):
+        raise ValueError("is not a time zone; wanted a name such as Europe/Berlin") from None
+
+
+Facing = Annotated[Degrees, BeforeValidator(_read_facing)]
+Zone = Annotated[ZoneInfo, BeforeValidator(_read_zone)]
+
+
+class Site(BaseModel):
+    """Where pieces stand: the weather and the sun are one for all of them."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+    key: str
+    label: str = Field(default="", alias="name", description="what to call it in messages")
+    latitude_deg: Latitude = Field(alias="latitude")
+    longitude_deg: Longitude = Field(alias="longitude")
+    elevation_m: Metres = Field(default=0.0, alias="elevation")
+    zone: Zone = Field(alias="timezone", description="IANA name; working hours and messages are in it")
+    afloat: bool = Field(default=False, description="on the water: the wind is not slowed by ground, grid cells of sea")
+
+    @property
+    def name(self) -> str:
+        """What to call the site in messages."""
+        return self.label or self.key
+
+
+Shelter = Literal["open", "trees", "roof", "shed"]
+Face = Literal["horizontal", "vertical", "tilted"]
+Colour = Literal["white", "cream", "grey", "mid", "clear on light wood", "clear on dark wood", "dark", "black"]
+Body = Literal["board", "door", "hull", "steel", "heavy timber"]
+Wind = Literal["exposed", "normal", "sheltered"]
+
+
+class Piece(BaseModel):
+    """One thing being built up, and how the weather reaches it."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    key: str
+    label: str = Field(default="", alias="name", description="what to call it in messages")
+    site: str = Field(description="the key of its site")
+    coating: str = Field(description="the key of a coating of yours or of a built-in family")
+    coats: int = Field(default=7, ge=1, le=40, description="coats to build up in all")
+    done: int = Field(default=0, ge=0, le=40, description="coats already on before the first one recorded here")
+    area_m2: SquareMetres = Field(default=1.0, alias="area", description="surface to coat")
+    brush_time_h: Hours | None = Field(
+        default=None, alias="brush_time", description="first to last stroke; left out, area at 6 m2/hour"
+    )
+
+    face: Face = Field(default="horizontal", description="which way it lies to the sky")
+    tilt_deg: Degrees | None = Field(default=None, alias="tilt", description="from horizontal, for a tilted face")
+    facing_deg: Facing | None = Field(default=None, alias="facing", description="where it looks, such as SW or 225 deg")
+    shelter: Shelter = Field(default="open", description="what stands between it and the sky")
+    sky_pct: Percent = Field(default=100.0, alias="sky", description="how much of the open sky it can see")
+    wind: Wind = Field(default="normal", description="how the wind reaches it")
+    colour: Colour = Field(default="clear on dark wood", description="how much sun it takes up")
+    body: Body = Field(default="board", description="what stands behind the film")
+    heated_behind: bool = Field(default=False, description="the back is a heated room")
+    shade: bool = Field(default=False, description="a shade can be hung against the sun")
+
+    hours: WorkingHours = Field(default_factory=lambda: read_hours("08:00-18:00"), description="when you can work")
+    after_sunrise_h: Hours = Field(default=2.0, alias="after_sunrise", description="no brush earlier than this")
+    dry_after_dew_h: Hours = Field(default=1.0, alias="dry_after_dew", description="wait after dew or rain has gone")
+
+    @property
+    def name(self) -> str:
+        """What to call the piece in messages."""
+        return self.label or self.key.replace("_", " ")
+
+    @property
+    def brushing_h(self) -> float:
+        """Hours from the first to the last stroke of a coat: as told, or the area at 6 m2 an hour (common practice)."""
+        return self.brush_time_h if self.brush_time_h is not None else self.area_m2 / 6.0
+
+    @property
+    def plane_deg(self) -> tuple[float, float]:
+        """Tilt from horizontal and facing from north, clockwise, in degrees."""
+        tilted = 45.0 if self.tilt_deg is None else self.tilt_deg
+        tilt = {"horizontal": 0.0, "vertical": 90.0}.get(self.face, tilted)
+        return tilt, self.facing_deg if self.facing_deg is not None else 180.0

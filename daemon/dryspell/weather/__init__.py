@@ -1,0 +1,1 @@
+"""One table of weather, whatever the source."""
