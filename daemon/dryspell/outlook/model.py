@@ -12,13 +12,12 @@ Word = Literal["coat", "tight", "wait", "unknown"]
 class Limit(StrEnum):
     """Every test a start has to pass, in the order in which a failing one is named first."""
 
+    BUILT_UP = "built_up"  # there is a coat left to put on: asked before anything else
     KNOWN = "known"  # the weather of the whole span is there
     COAT_BELOW = "coat_below"  # the coat underneath is ready for the next
-    BUILT_UP = "built_up"  # there is a coat left to put on
     HOURS = "hours"  # the finisher's own hours
     DAYLIGHT = "daylight"
     DRY = "dry"  # no dew or rain on the surface, nor just gone
-    RAIN_NOW = "rain_now"  # none while brushing
     AIR_LOW = "air_low"
     AIR_HIGH = "air_high"
     SURFACE_LOW = "surface_low"
@@ -49,7 +48,10 @@ class Reason(Plain):
     value: float | None = None
     bound: float | None = None
     unit: Literal["K", "degC", "%", "m/s", "mm", "h", ""] = ""
-    at: datetime | None = Field(default=None, description="the instant at which the value is met")
+    at: datetime | None = Field(
+        default=None, description="when the value is met, or, of a limit without a number, when it lets go"
+    )
+    what: str = Field(default="", description="the weather variable that is not known, by its CF name")
 
 
 class Stages(Plain):
@@ -68,6 +70,9 @@ class Window(Plain):
 
     start: datetime
     last_start: datetime
+    good_from: datetime | None = Field(
+        default=None, description="the first start that does not hang on the last degree"
+    )
     brush_down_by: datetime = Field(description="the last stroke that still beats the dew with the reserve")
     tight_until: datetime = Field(description="the last stroke that works only if the forecast is right to the degree")
     word: Literal["coat", "tight"]

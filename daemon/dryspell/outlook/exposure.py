@@ -1,0 +1,96 @@
+"""How a piece stands in the weather, as the numbers the energy balance wants.
+
+The words of a configuration are turned into figures here. Absorptances, densities and factors are standard literature
+values from memory unless a source is named; each is a default that measured surface temperatures should correct.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dryspell.science.face import Back, Exposure
+from dryspell.trade.piece import Piece, Site
+
+# Solar absorptance by colour. White 0.19 to 0.25 and black 0.975 were measured (SCIRP paper 88555); others from memory.
+_ABSORPTANCE = {
+    "white": 0.25,
+    "cream": 0.35,
+    "grey": 0.5,
+    "mid": 0.65,
+    "clear on light wood": 0.45,
+    "clear on dark wood": 0.65,
+    "dark": 0.85,
+    "black": 0.95,
+}
+
+
+@dataclass(frozen=True)
+class _Body:
+    """Heat capacity of the layer that follows a day [J m-2 K-1], and how the back side is coupled [W m-2 K-1]."""
+
+    heat_capacity: float
+    back_conductance: float
+    back: Back
+
+
+# 20 mm hardwood 650 x 1600 x 0.02 = 21 kJ; of a 45 mm door the outer 20 to 25 mm follow a day; 3 mm steel 11 kJ; 10 mm
+# laminate 16 kJ. Back of a board: wood 7.5 W/m2K in series with about 8 of air: 4. Densities from memory; conductivity
+# of wood: Wood Handbook eq. 4-15.
+_BODY = {
+    "board": _Body(21e3, 4.0, "air"),
+    "door": _Body(30e3, 2.5, "air"),
+    "hull": _Body(16e3, 3.0, "mean_air"),
+    "steel": _Body(11e3, 3.0, "air"),
+    "heavy timber": _Body(45e3, 2.5, "mean_air"),
+}
+
+# 10 m wind to the piece: 0.75 at 2 m over short grass (FAO-56 log profile), about half in a yard, a quarter in a lee.
+_WIND = {"exposed": 0.75, "normal": 0.5, "sheltered": 0.25}
+
+
+@dataclass(frozen=True)
+class Shelter:
+    """What a shelter leaves of sky, beam, diffuse sun and wind (shares), whether rain gets in, how its air lags."""
+
+    sky: float
+    beam: float
+    diffuse: float
+    wind: float
+    rain: bool
+    lag_h: float = 0.0
+
+
+# Common practice and memory, no source: a tree hides about two thirds of the sky; under a roof a face sees mostly the
+# roof; a shed's air follows the outdoor air by some hours.
+SHELTERS = {
+    "open": Shelter(sky=1.0, beam=1.0, diffuse=1.0, wind=1.0, rain=True),
+    "trees": Shelter(sky=0.35, beam=0.3, diffuse=0.4, wind=0.7, rain=True),
+    "roof": Shelter(sky=0.1, beam=1.0, diffuse=0.4, wind=0.8, rain=False),
+    "shed": Shelter(sky=0.0, beam=0.0, diffuse=0.0, wind=0.2, rain=False, lag_h=3.0),
+}
+
+ROOF_HIDES_ABOVE_DEG = 60.0
+"""A roof lets the sun at an upright face only below this elevation; a flat face under it gets none. No source."""
+
+
+def wind_factor(piece: Piece, site: Site) -> float:
+    """Return what of the 10 m wind reaches the piece; over water it is hardly slowed."""
+    return (0.9 if site.afloat and piece.wind == "exposed" else _WIND[piece.wind]) * SHELTERS[piece.shelter].wind
+
+
+def exposure_of(piece: Piece, site: Site) -> Exposure:
+    """Return the figures of the energy balance for a piece."""
+    tilt, facing = piece.plane_deg
+    body = _BODY[piece.body]
+    sky = (1.0 + np.cos(np.radians(tilt))) / 2.0 * SHELTERS[piece.shelter].sky * piece.sky_pct / 100.0
+    return Exposure(
+        tilt_deg=tilt,
+        facing_deg=facing,
+        sky_view=float(sky),
+        absorptance=_ABSORPTANCE[piece.colour],
+        heat_capacity_j_m2_k=body.heat_capacity,
+        back_conductance_w_m2_k=body.back_conductance,
+        back="indoor" if piece.heated_behind else body.back,
+        wind_factor=wind_factor(piece, site),
+        wet_absorbs_mm=0.3 if tilt < 30 else 0.1,
+    )

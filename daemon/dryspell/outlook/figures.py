@@ -1,0 +1,109 @@
+"""Times and quantities as a finisher reads them: in the site's zone, in metric or US units."""
+
+from datetime import datetime, timedelta, tzinfo
+from typing import Literal
+
+Units = Literal["metric", "us"]
+
+# Not strftime: a library may set the locale, and a message is English throughout.
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+# Unit inside: scale, offset, unit shown, digits after the point.
+_SHOWN: dict[Units, dict[str, tuple[float, float, str, int]]] = {
+    "metric": {
+        "K": (1.0, 0.0, "K", 1),
+        "degC": (1.0, 0.0, "°C", 1),
+        "%": (1.0, 0.0, "%", 0),
+        "m/s": (1.0, 0.0, "m/s", 1),
+        "mm": (1.0, 0.0, "mm", 1),
+        "h": (1.0, 0.0, "h", 1),
+        "um": (1.0, 0.0, "µm", 0),
+        "": (1.0, 0.0, "", 1),
+    },
+    "us": {
+        "K": (1.8, 0.0, "°F", 1),
+        "degC": (1.8, 32.0, "°F", 0),
+        "%": (1.0, 0.0, "%", 0),
+        "m/s": (1 / 0.44704, 0.0, "mph", 0),
+        "mm": (1 / 25.4, 0.0, "in", 2),
+        "h": (1.0, 0.0, "h", 1),
+        "um": (1 / 25.4, 0.0, "mil", 1),
+        "": (1.0, 0.0, "", 1),
+    },
+}
+
+
+def clock(instant: datetime, zone: tzinfo) -> str:
+    """Return the time of day, with the zone's letters in the hour that comes twice when the clocks go back."""
+    local = instant.astimezone(zone)
+    twice = local.replace(fold=0).utcoffset() != local.replace(fold=1).utcoffset()
+    return f"{local:%H:%M} {local.tzname()}" if twice else f"{local:%H:%M}"
+
+
+def day(instant: datetime, zone: tzinfo, now: datetime) -> str:
+    """Return the day as it is called at `now`: "today", "tomorrow", "Thu 3 Sep"."""
+    local = instant.astimezone(zone)
+    away = (local.date() - now.astimezone(zone).date()).days
+    near = {-1: "yesterday", 0: "today", 1: "tomorrow"}
+    if away in near:
+        return near[away]
+    date = f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]}"
+    return date if abs(away) < 180 else f"{date} {local.year}"
+
+
+def when(instant: datetime, zone: tzinfo, now: datetime) -> str:
+    """Return day and time as they are called at `now`: "today 09:40", "tomorrow 09:40", "Thu 3 Sep 09:40"."""
+    return f"{day(instant, zone, now)} {clock(instant, zone)}"
+
+
+def moment(instant: datetime, zone: tzinfo, now: datetime | None = None, on: datetime | None = None) -> str:
+    """Return a time with its day, unless that is the day of `on`; without `now` days go by their weekday."""
+    local = instant.astimezone(zone)
+    if on is not None and local.date() == on.astimezone(zone).date():
+        return clock(instant, zone)
+    return when(instant, zone, now) if now is not None else f"{_DAYS[local.weekday()]} {clock(instant, zone)}"
+
+
+def span(start: datetime, end: datetime, zone: tzinfo, now: datetime) -> str:
+    """Return a span, with its end's day where that is another: "today 09:40 to 12:00"."""
+    same = start.astimezone(zone).date() == end.astimezone(zone).date()
+    return f"{when(start, zone, now)} to {clock(end, zone) if same else when(end, zone, now)}"
+
+
+def duration(length: timedelta) -> str:
+    """Return a length of time: "45 min", "7 h 30 min", "2 d 4 h"."""
+    minutes = round(length.total_seconds() / 60)
+    if minutes >= 48 * 60:
+        days, hours = divmod(round(minutes / 60), 24)
+        return f"{days} d {hours} h" if hours else f"{days} d"
+    hours, minutes = divmod(minutes, 60)
+    if not hours:
+        return f"{minutes} min"
+    return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+
+
+def quantity(value: float, unit: str, units: Units = "metric", *, unlike: float | None = None) -> str:
+    """Return a figure with its unit.
+
+    Parameters
+    ----------
+    value
+        In `unit`: K (a difference), degC, %, m/s, mm, h or um.
+    unlike
+        Another figure in the same unit: digits are added until the two can be told apart, so that no message says that
+        3.0 K are too few where 3 K are needed.
+    """
+    scale, offset, shown, digits = _SHOWN[units][unit]
+    number = value * scale + offset
+    if unlike is not None and value != unlike:
+        other = unlike * scale + offset
+        while digits < 4 and round(number, digits) == round(other, digits):
+            digits += 1
+    return f"{round(number, digits) + 0.0:.{digits}f} {shown}".rstrip()
+
+
+def limit_figure(bound: float, unit: str, units: Units = "metric") -> str:
+    """Return a limit's own figure as it is written on a can: "3 K", "0.2 mm"."""
+    scale, offset, shown, digits = _SHOWN[units][unit]
+    return f"{round(bound * scale + offset, max(digits, 1)):g} {shown}".rstrip()

@@ -1,0 +1,177 @@
+"""The outlook of one piece: from its weather and what was recorded to a verdict and every window ahead."""
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+
+from dryspell.outlook.cloud import every_way
+from dryspell.outlook.conditions import Conditions, conditions_at, needed_variables
+from dryspell.outlook.drying import DryingClock
+from dryspell.outlook.judge import Asked
+from dryspell.outlook.model import Coat, FilmState, Limit, Outlook, Provenance, Reason, Window
+from dryspell.outlook.windows import blocks_of, judge_all, nearest_limit, stages_of, why_not, windows_of
+from dryspell.trade.coating import Coating
+from dryspell.trade.piece import Piece, Site
+from dryspell.weather.table import TimeArray, WeatherTable
+
+SHADE_BEFORE = timedelta(minutes=15)
+"""A shade should hang this long before the sun would be too much."""
+CLOCKS_APART_H = 1.0
+"""A forecast made further ahead of the present than this shows a wrong clock, and is not trusted either."""
+
+
+def make_outlook(
+    piece: Piece,
+    site: Site,
+    coating: Coating,
+    coats: Sequence[Coat],
+    table: WeatherTable | None,
+    now: datetime,
+    *,
+    stale_after_h: float,
+) -> Outlook:
+    """Work out the verdict on the next coat of a piece, its windows, and what blocks the rest.
+
+    Parameters
+    ----------
+    coats
+        The coats recorded for this piece, in any order.
+    table
+        The weather at the site, from before the last coat if it is known so far back; None when there is none.
+    now
+        The present instant, aware.
+    stale_after_h
+        A forecast older than this is not trusted: the verdict is then unknown.
+
+    Raises
+    ------
+    ValueError
+        For a `now` without an offset.
+    """
+    if now.tzinfo is None:
+        raise ValueError("now needs its offset from UTC")
+    now = now.astimezone(UTC)
+    last = max(coats, key=lambda coat: coat.number, default=None)
+    next_coat = max(piece.done, last.number if last else 0) + 1
+    built_up = next_coat > piece.coats
+    blank = Outlook(
+        piece=piece.key,
+        piece_name=piece.name,
+        site=site.key,
+        timezone=site.zone.key,
+        made_at=now,
+        word="wait" if built_up else "unknown",
+        reason=Reason(limit=Limit.BUILT_UP if built_up else Limit.KNOWN),
+        next_coat=next_coat,
+        coats=max(piece.coats, next_coat - 1),
+        coating=coating.key,
+    )
+    if table is None:
+        return blank
+    table = every_way(table, site)
+    age_h = (now - table.issued_at).total_seconds() / 3600.0
+    weather = Provenance(
+        source=table.source,
+        attribution=table.attribution,
+        issued_at=table.issued_at,
+        age_h=round(age_h, 2),
+        reaches=None,
+        notes=table.notes,
+    )
+    missing = tuple(table.unknown_of(needed_variables(piece, table)))
+    if missing:
+        return blank.model_copy(update={"weather": weather, "missing": missing})
+
+    hung = conditions_at(piece, site, table, shaded=piece.shade)
+    weather = weather.model_copy(update={"reaches": _reach(hung)})
+    first = int(np.searchsorted(hung.times, _stamp(now), side="left"))
+    if first >= hung.times.size:
+        return blank.model_copy(update={"weather": weather})
+    bare = conditions_at(piece, site, table) if piece.shade else hung
+    film, ready_at = _film(last, bare, coating, now)
+    blank = blank.model_copy(update={"weather": weather, "film": film})
+    if built_up:
+        return blank
+    if not -CLOCKS_APART_H <= age_h <= stale_after_h:
+        reason = Reason(limit=Limit.KNOWN, value=round(age_h, 1), bound=stale_after_h, unit="h")
+        return blank.model_copy(update={"reason": reason})
+
+    asked = Asked(
+        brush_steps=max(1, -(-round(piece.brushing_h * 3600) // hung.step_s)),
+        settle_steps=round(piece.dry_after_dew_h * 3600 / hung.step_s),
+        ready_at=ready_at,
+    )
+    clock = DryingClock(hung, coating)
+    judged = judge_all(hung, clock, coating, np.arange(first, hung.times.size), asked)
+    windows = windows_of(judged)
+    if piece.shade:
+        windows = tuple(_with_shade(window, bare, coating) for window in windows)
+    word = judged.word(0)
+    return blank.model_copy(
+        update={
+            "word": word,
+            "reason": nearest_limit(judged, 0) if word in ("coat", "tight") else why_not(judged, 0),
+            "sand_first": _sand_first(film, windows, now),
+            "windows": windows,
+            "blocks": blocks_of(judged),
+        }
+    )
+
+
+def _film(last: Coat | None, c: Conditions, coating: Coating, now: datetime) -> tuple[FilmState | None, TimeArray]:
+    """Return the state of the coat that is on, and when it is ready for the next, by member.
+
+    What the weather is not known for adds no drying, and is counted: the coat may be further on, never less far.
+    """
+    members = c.air_c.shape[0]
+    if last is None:
+        return None, np.full(members, c.times[0])
+    laid = np.clip(_stamp(last.finished_at), c.times[0], c.times[-1])
+    present = np.clip(_stamp(now), laid, c.times[-1])
+    clock = DryingClock(c, coating)
+    reached = clock.of_films(np.array([laid]))
+    before = (laid - _stamp(last.finished_at)) / np.timedelta64(1, "h")
+    since = (c.times > laid) & (c.times <= present)
+    unknown = np.count_nonzero(~c.known.all(axis=0) & since) * c.step_s / 3600.0
+    film = FilmState(
+        coat=last,
+        stages=stages_of(reached, 0),
+        sandable_fraction=round(clock.share_done(laid, present), 4),
+        unaccounted_h=round(max(float(before), 0.0) + unknown, 2),
+    )
+    return film, reached.sandable[:, 0]
+
+
+def _with_shade(window: Window, bare: Conditions, coating: Coating) -> Window:
+    """Say when the shade must hang: before the sun would heat a film that is not yet touch-dry."""
+    if window.stages.touch_dry is None:
+        return window
+    first, last = (int(np.searchsorted(bare.times, _stamp(at))) for at in (window.best_start, window.stages.touch_dry))
+    wet_film = slice(first, last + 1)
+    excess = (bare.surface_c - bare.air_c)[:, wet_film] > coating.sun_excess_k
+    too_much = np.flatnonzero((excess | (bare.surface_c[:, wet_film] > coating.surface_c[1])).any(axis=0))
+    if not too_much.size:
+        return window
+    at = datetime.fromtimestamp(int(bare.times[first + too_much[0]].astype(np.int64)), tz=UTC)
+    return window.model_copy(update={"hang_shade_by": max(at - SHADE_BEFORE, window.best_start)})
+
+
+def _sand_first(film: FilmState | None, windows: tuple[Window, ...], now: datetime) -> bool:
+    """Say whether the overcoat window is past by now, or will be by the next window."""
+    if film is None or film.stages.sand_first_after is None:
+        return False
+    by = next((window.best_start for window in windows), now)
+    return max(now, by) > film.stages.sand_first_after
+
+
+def _reach(c: Conditions) -> datetime | None:
+    """Return the last instant up to which everything needed is known, from the first known one on."""
+    known = c.known.all(axis=0)
+    if not known.any():
+        return None
+    return datetime.fromtimestamp(int(c.times[np.flatnonzero(known)[-1]].astype(np.int64)), tz=UTC)
+
+
+def _stamp(instant: datetime) -> np.datetime64:
+    return np.datetime64(int(instant.timestamp()), "s")

@@ -1,0 +1,62 @@
+"""The least and the greatest value in many spans of one time axis at once.
+
+Every start of a coat asks about its own spans (while brushing, until dew-safe, until rain-safe). A table of the least
+values of all spans of 1, 2, 4, 8 ... steps answers each of them with two look-ups, so no loop over starts is needed.
+"""
+
+import numpy as np
+import numpy.typing as npt
+
+from dryspell.weather.table import FloatArray
+
+BoolArray = npt.NDArray[np.bool_]
+IndexArray = npt.NDArray[np.int64]
+
+
+class SpanLeast:
+    """The least value of any span of a series; NaN anywhere in a span makes it NaN.
+
+    Parameters
+    ----------
+    values
+        Shape (members, times).
+    """
+
+    def __init__(self, values: FloatArray) -> None:
+        levels = [values]
+        width = 1
+        while 2 * width <= values.shape[1]:
+            shorter = levels[-1]
+            longer = np.full_like(values, np.nan)
+            end = values.shape[1] - 2 * width + 1
+            longer[:, :end] = np.minimum(shorter[:, :end], shorter[:, width : width + end])
+            levels.append(longer)
+            width *= 2
+        self._levels = np.stack(levels)
+        self._members = np.arange(values.shape[0])[:, None]
+
+    def over(self, first: IndexArray, last: IndexArray) -> FloatArray:
+        """Return the least value from index `first` to `last`, both included.
+
+        Parameters
+        ----------
+        first, last
+            Broadcast to (members, spans), within the axis, first <= last.
+        """
+        level = np.frexp((last - first + 1).astype(np.float64))[1] - 1
+        width = np.left_shift(1, level.astype(np.int64))
+        left = self._levels[level, self._members, first]
+        right = self._levels[level, self._members, last - width + 1]
+        least: FloatArray = np.minimum(left, right)
+        return least
+
+
+class SpanMost:
+    """The greatest value of any span of a series; NaN anywhere in a span makes it NaN."""
+
+    def __init__(self, values: FloatArray) -> None:
+        self._least = SpanLeast(-values)
+
+    def over(self, first: IndexArray, last: IndexArray) -> FloatArray:
+        """Return the greatest value from index `first` to `last`, both included."""
+        return -self._least.over(first, last)

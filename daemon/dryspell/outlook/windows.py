@@ -1,0 +1,244 @@
+"""From judged starts to what a person reads: windows, and the time between them with its reason."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import get_args
+
+import numpy as np
+
+from dryspell.outlook.conditions import Conditions
+from dryspell.outlook.drying import DryingClock, Reached
+from dryspell.outlook.judge import NOMINAL, ONE_DEGREE, SLOWER, Asked, Ruling, judge
+from dryspell.outlook.model import Block, Limit, Reason, Stages, Window, Word
+from dryspell.outlook.spans import BoolArray, IndexArray
+from dryspell.trade.coating import Coating
+from dryspell.weather.table import FloatArray, TimeArray
+
+_UNITS = get_args(Reason.model_fields["unit"].annotation)
+
+
+@dataclass(frozen=True)
+class Judged:
+    """All starts of one next coat, judged.
+
+    Attributes
+    ----------
+    starts
+        Indices into the grid, consecutive, shape (starts,).
+    nominal
+        The rulings as the forecast stands.
+    passes, robust, unknown
+        By start: whether enough members pass; whether they still do with drying slower by the reserve, and with every
+        temperature a degree worse; whether too few are known.
+    share
+        Share of members that pass.
+    """
+
+    conditions: Conditions
+    clock: DryingClock
+    asked: Asked
+    starts: IndexArray
+    nominal: list[Ruling]
+    share: FloatArray
+    passes: BoolArray
+    robust: BoolArray
+    unknown: BoolArray
+    odds: float
+
+    def word(self, k: int) -> Word:
+        """Return the verdict on the k-th start."""
+        if self.unknown[k]:
+            return "unknown"
+        if not self.passes[k]:
+            return "wait"
+        return "coat" if self.robust[k] else "tight"
+
+
+def judge_all(
+    c: Conditions, clock: DryingClock, coating: Coating, starts: IndexArray, asked: Asked, *, odds: float = 0.8
+) -> Judged:
+    """Judge all starts as forecast, with slower drying, and a degree worse.
+
+    Parameters
+    ----------
+    starts
+        Consecutive indices into the grid.
+    odds
+        Share of members that has to agree; a single forecast is all or nothing.
+    """
+    nominal = judge(c, clock, coating, starts, asked, NOMINAL)
+    passed = _all(nominal)
+    robust = passed.copy()
+    for strictness in (SLOWER, ONE_DEGREE):
+        robust &= _all(judge(c, clock, coating, starts, asked, strictness))
+    share = passed.mean(axis=0)
+    return Judged(
+        conditions=c,
+        clock=clock,
+        asked=asked,
+        starts=starts,
+        nominal=nominal,
+        share=share,
+        passes=share >= odds,
+        robust=robust.mean(axis=0) >= odds,
+        unknown=nominal[0].passes.mean(axis=0) < odds,
+        odds=odds,
+    )
+
+
+def windows_of(judged: Judged) -> tuple[Window, ...]:
+    """Return the spans of passing starts, in order."""
+    return tuple(_window(judged, first, last) for first, last in _runs(judged.passes) if judged.passes[first])
+
+
+def blocks_of(judged: Judged) -> tuple[Block, ...]:
+    """Return the spans of starts that do not pass, cut where their first reason changes."""
+    which = np.where(judged.passes, -1, _first_failing(judged))
+    return tuple(_block(judged, first, last) for first, last in _runs(which) if which[first] >= 0)
+
+
+def why_not(judged: Judged, k: int) -> Reason:
+    """Return the first reason that blocks the k-th start."""
+    return _reason(judged, judged.nominal[int(_first_failing(judged)[k])], k, k)
+
+
+def nearest_limit(judged: Judged, k: int) -> Reason:
+    """Return the limit that the k-th start comes nearest to."""
+    measured = [(ruling, ruling.steps_away) for ruling in judged.nominal]
+    near = [(float(np.min(steps[:, k])), ruling) for ruling, steps in measured if steps is not None]
+    return _reason(judged, min(near, key=lambda pair: pair[0])[1], k, k)
+
+
+def stages_of(reached: Reached, film: int) -> Stages:
+    """Return the instants of the stages of one film, to the minute; of several members the one in the middle."""
+
+    def middle(instants: TimeArray) -> datetime | None:
+        # NaT sorts last: a stage that half of the members do not reach has no instant.
+        instant = np.sort(instants[:, film])[(instants.shape[0] - 1) // 2]
+        return None if np.isnat(instant) else _of_grid(instant + np.timedelta64(59, "s")).replace(second=0)
+
+    return Stages(
+        touch_dry=middle(reached.touch_dry),
+        dew_safe=middle(reached.dew_safe),
+        rain_safe=middle(reached.rain_safe),
+        sandable=middle(reached.sandable),
+        recoat=middle(reached.recoat),
+        sand_first_after=middle(reached.overcoat_max),
+    )
+
+
+def _all(rulings: list[Ruling]) -> BoolArray:
+    passed: BoolArray = np.logical_and.reduce([ruling.passes for ruling in rulings])
+    return passed
+
+
+def _runs(values: BoolArray | IndexArray) -> list[tuple[int, int]]:
+    """Return first and last index of each run of equal values."""
+    if values.size == 0:
+        return []
+    edges = np.flatnonzero(np.diff(values.astype(np.int64))) + 1
+    firsts = np.concatenate([[0], edges])
+    lasts = np.concatenate([edges - 1, [values.size - 1]])
+    return list(zip(firsts.tolist(), lasts.tolist(), strict=True))
+
+
+def _first_failing(judged: Judged) -> IndexArray:
+    """Return for each start which ruling blocks it: the first that too few members pass, else the one fewest pass."""
+    shares = np.stack([ruling.passes.mean(axis=0) for ruling in judged.nominal])
+    failing = shares < judged.odds
+    first: IndexArray = np.where(failing.any(axis=0), np.argmax(failing, axis=0), np.argmin(shares, axis=0))
+    return first
+
+
+def _window(judged: Judged, first: int, last: int) -> Window:
+    good = np.flatnonzero(judged.robust[first : last + 1]) + first
+    word: Word = "coat" if good.size else "tight"
+    candidates = good if good.size else np.arange(first, last + 1)
+    slack = np.min([np.min(t.steps_away, axis=0) for t in judged.nominal if t.steps_away is not None], axis=0)
+    best = int(candidates[np.argmax(slack[candidates])])
+    column = judged.starts[best]
+    c = judged.conditions
+    stroke = min(int(column) + judged.asked.brush_steps, c.times.size - 1)
+    return Window(
+        start=_instant(judged, first),
+        last_start=_instant(judged, last),
+        good_from=_instant(judged, int(good[0])) if good.size else None,
+        brush_down_by=_stroke(judged, int(good[-1]) if good.size else last),
+        tight_until=_stroke(judged, last),
+        word="coat" if word == "coat" else "tight",
+        best_start=_instant(judged, best),
+        probability=float(judged.share[best]),
+        binding=nearest_limit(judged, best),
+        margin_apply_k=_worst(judged, Limit.MARGIN_APPLY, best),
+        margin_hold_k=_worst(judged, Limit.MARGIN_HOLD, best),
+        surface_c=float(np.median(c.surface_c[:, column])),
+        humidity_pct=float(np.median(c.humidity_pct[:, column])),
+        stages=stages_of(judged.clock.of_films(c.times[[stroke]]), 0),
+    )
+
+
+def _block(judged: Judged, first: int, last: int) -> Block:
+    index = int(_first_failing(judged)[first])
+    others = [
+        ruling.limit
+        for ruling in judged.nominal[index + 1 :]
+        if np.any(ruling.passes[:, first : last + 1].mean(axis=0) < judged.odds)
+    ]
+    return Block(
+        start=_instant(judged, first),
+        end=_instant(judged, last) + timedelta(seconds=judged.conditions.step_s),
+        reason=_reason(judged, judged.nominal[index], first, last),
+        others=() if judged.nominal[index].limit is Limit.KNOWN else tuple(others),
+    )
+
+
+def _reason(judged: Judged, ruling: Ruling, first: int, last: int) -> Reason:
+    """Return a ruling as a reason, with the worst number among a run of starts and the instant it is met."""
+    if ruling.value is None or ruling.slack is None or ruling.series is None:
+        return Reason(limit=ruling.limit, at=_relief(judged, ruling, last), what=_unknown(judged, ruling, first))
+    slack = ruling.slack[:, first : last + 1]
+    member, offset = np.unravel_index(np.nanargmin(slack), slack.shape)
+    k = first + int(offset)
+    span = slice(int(ruling.first[member, k]), int(ruling.last[member, k]) + 1)
+    series = ruling.series[member, span]
+    worst = int(np.nanargmax(series) if ruling.most else np.nanargmin(series))
+    return Reason(
+        limit=ruling.limit,
+        value=round(float(ruling.value[member, k]), 3),
+        bound=ruling.bound,
+        unit=ruling.unit if ruling.unit in _UNITS else "",
+        at=_of_grid(judged.conditions.times[span.start + worst]),
+    )
+
+
+def _relief(judged: Judged, ruling: Ruling, last: int) -> datetime | None:
+    """Return when a limit without a number lets go: the first later start that passes it."""
+    later = np.flatnonzero(ruling.passes[:, last:].mean(axis=0) >= judged.odds)
+    return _instant(judged, last + int(later[0])) if later.size else None
+
+
+def _unknown(judged: Judged, ruling: Ruling, k: int) -> str:
+    """Return which weather variable is not known in the span of a start, "" where all weather ends in it."""
+    if ruling.limit is not Limit.KNOWN:
+        return ""
+    span = slice(int(ruling.first[0, k]), int(ruling.last[:, k].max()) + 1)
+    given = judged.conditions.given
+    holes = {name: int(np.argmin(known[span])) for name, known in given.items() if not known[span].all()}
+    return min(holes, key=lambda name: holes[name], default="")
+
+
+def _worst(judged: Judged, limit: Limit, k: int) -> float:
+    ruling = next(ruling for ruling in judged.nominal if ruling.limit is limit)
+    return round(float(np.nanmin(ruling.value[:, k])), 2) if ruling.value is not None else float("nan")
+
+
+def _instant(judged: Judged, k: int) -> datetime:
+    return _of_grid(judged.conditions.times[judged.starts[k]])
+
+
+def _stroke(judged: Judged, k: int) -> datetime:
+    return _instant(judged, k) + timedelta(seconds=judged.asked.brush_steps * judged.conditions.step_s)
+
+
+def _of_grid(instant: np.datetime64) -> datetime:
+    return datetime.fromtimestamp(int(instant.astype("datetime64[s]").astype(np.int64)), tz=UTC)
