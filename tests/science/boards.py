@@ -1,10 +1,12 @@
 """The board, and the weather over it, that the tests of the heat balance share."""
 
+import math
+
 import numpy as np
 from hypothesis import strategies as st
 
 from dryspell.science.air import relative_humidity
-from dryspell.science.surface import Exposure, sky_longwave
+from dryspell.science.surface import Exposure, sky_longwave, steady_temperature
 
 SIGMA = 5.670374419e-8
 START = np.datetime64("2024-05-01T12:00:00", "s")
@@ -50,3 +52,35 @@ def clear_day(times, *, dew_c=8.0, mean_c=15.0, swing_k=6.0, wind=1.0, sun=850.0
     plane = sun * np.maximum(np.sin(2 * np.pi * (hour - 6) / 24), 0.0) ** 1.3
     sky = sky_longwave(air, relative_humidity(air, dew), np.full_like(air, cloud))
     return air, dew, np.full_like(air, wind), plane, sky
+
+
+def plain_course(times, weather, exposure, rain):
+    """Solve the same differential equation step by step in 5 s strides, everything written out anew."""
+    seconds = (times - times[0]) / np.timedelta64(1, "s")
+    stride = 5.0
+    moments = np.arange(0.0, seconds[-1] + stride, stride)
+    air, dew, wind, sun, sky = (np.interp(moments, seconds, column).tolist() for column in weather)
+    falling = (np.append(rain[1:] / np.diff(seconds), 0.0))[
+        np.clip(np.searchsorted(seconds, moments, side="right") - 1, 0, seconds.size - 1)
+    ].tolist()
+    gamma = 0.665e-3 * 1013.25
+    t, water = float(steady_temperature(air[0], dew[0], wind[0], sun[0], sky[0], exposure)), 0.0
+    temperatures, waters = [], []
+    for k in range(moments.size):
+        temperatures.append(t)
+        waters.append(water)
+        h = 4.0 + 4.0 * wind[k]
+        vapour = 6.112 * math.exp(17.62 * dew[k] / (243.12 + dew[k]))
+        kg_s = h / gamma * (6.112 * math.exp(17.62 * t / (243.12 + t)) - vapour) / 2.45e6
+        kg_s = min(kg_s, water / stride + falling[k])
+        heat = (
+            exposure.absorptance * sun[k]
+            + 0.9 * exposure.sky_view * (sky[k] - SIGMA * (t + 273.15) ** 4)
+            + 0.9 * (1 - exposure.sky_view) * SIGMA * ((air[k] + 273.15) ** 4 - (t + 273.15) ** 4)
+            - (h + exposure.back_conductance_w_m2_k) * (t - air[k])
+            - 2.45e6 * kg_s
+        )
+        t += heat * stride / exposure.heat_capacity_j_m2_k
+        water = min(water + (falling[k] - kg_s) * stride, exposure.wet_absorbs_mm)
+    stops = (seconds / stride).round().astype(int)
+    return np.array(temperatures)[stops], np.array(waters)[stops]

@@ -31,7 +31,7 @@ STANDARD_PRESSURE_HPA = 1013.25
 
 _PSYCHROMETRIC_PER_K = 0.665e-3  # of air pressure, FAO-56 eq. 8, with the heat of evaporation above
 _COLDEST_C, _HOTTEST_C = -90.0, 140.0  # what an iteration may try on its way
-_NEWTON_STEPS = 6
+_NEWTON_STEPS = 8  # dry faces need four; wet ones in hot sun and still air, which start far off, eight
 
 
 @dataclass(frozen=True)
@@ -86,7 +86,7 @@ class HeatBalance:
         return dry - share * latent, dry_slope + share * latent_slope
 
     def settled(self, wet_share: npt.ArrayLike) -> FloatArray:
-        """Return the temperature at which the face takes up nothing [degC]; six steps of Newton from the air's."""
+        """Return the temperature at which the face takes up nothing [degC]; eight steps of Newton from the air's."""
         t = self.air_c
         for _ in range(_NEWTON_STEPS):
             net, slope = self.net(t, wet_share)

@@ -47,7 +47,7 @@ BoolArray = npt.NDArray[np.bool_]
 
 _DAY_S = 86400.0
 _SETTLED_K = 1e-6
-_MOST_SWEEPS = 20
+_MOST_SWEEPS = 24
 
 
 @dataclass(frozen=True)
