@@ -184,6 +184,15 @@ class TestTheCoatBelow:
         warm, late = (look(t, coats=[coat(1, laid)], **NORTH_DOOR).film.stages.sandable for t in (self.table, cold))
         assert late > warm + timedelta(hours=12)
 
+    def test_a_film_laid_thicker_than_a_full_coat_takes_longer(self):
+        laid = MONDAY + timedelta(hours=9)
+        full, thick = (
+            look(self.table, coats=[coat(1, laid, wet_film_um=um)], **NORTH_DOOR).film.stages.touch_dry
+            for um in (80.0, 127.0)
+        )
+        # (127/80)^1.5 is 2 (common practice, no source); the day warms and cools a little under it.
+        assert (thick - laid) / (full - laid) == pytest.approx(2.0, rel=0.1)
+
     def test_a_coat_from_before_the_known_weather_counts_no_drying_for_that_time(self):
         film = look(self.table, coats=[coat(1, MONDAY - timedelta(hours=10))], **NORTH_DOOR).film
         assert film.unaccounted_h == 10.0

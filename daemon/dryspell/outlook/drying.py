@@ -36,13 +36,21 @@ class Reached:
 
 
 class DryingClock:
-    """Running sums of every stage over one piece's conditions; an hour of unknown weather adds nothing."""
+    """Running sums of every stage over one piece's conditions; an hour of unknown weather adds nothing.
 
-    def __init__(self, conditions: Conditions, coating: Coating) -> None:
+    Parameters
+    ----------
+    wet_film_um
+        The wet film as laid, 0 where it is not known: a thicker one than the coating's full coat takes longer.
+    """
+
+    def __init__(self, conditions: Conditions, coating: Coating, wet_film_um: float = 0.0) -> None:
         damp = cure.humidity_factor(conditions.humidity_pct) if coating.humidity_slows else 1.0
+        is_told = bool(wet_film_um and coating.wet_film_um)
+        thick = cure.film_thickness_factor(wet_film_um, coating.wet_film_um) if is_told else 1.0
 
         def total(stage: StageName, slowed: FloatArray | float) -> RunningSum:
-            rate = stage_rate(coating, stage, conditions.surface_c) / slowed
+            rate = stage_rate(coating, stage, conditions.surface_c) / (slowed * thick)
             return RunningSum(conditions.times, np.where(np.isfinite(rate), rate, 0.0))
 
         self._members = conditions.air_c.shape[0]

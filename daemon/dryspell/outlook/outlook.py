@@ -129,7 +129,7 @@ def _film(last: Coat | None, c: Conditions, coating: Coating, now: datetime) -> 
         return None, np.full(members, c.times[0])
     laid = np.clip(_stamp(last.finished_at), c.times[0], c.times[-1])
     present = np.clip(_stamp(now), laid, c.times[-1])
-    clock = DryingClock(c, coating)
+    clock = DryingClock(c, coating, last.wet_film_um or 0.0)
     reached = clock.of_films(np.array([laid]))
     before = (laid - _stamp(last.finished_at)) / np.timedelta64(1, "h")
     since = (c.times > laid) & (c.times <= present)
