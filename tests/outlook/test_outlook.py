@@ -214,6 +214,15 @@ class TestTheCoatBelow:
         assert look(self.table, done=3, coats=[coat(4, MONDAY)], **NORTH_DOOR).next_coat == 5
 
 
+def test_a_can_that_is_slower_to_touch_dry_than_our_dew_safe_holds_back_the_later_stages():
+    can = coating(touch_dry={"10 degC": "30 h", "20 degC": "20 h"})
+    outlook = make_outlook(
+        piece(**NORTH_DOOR), site(), can, [], weather(cloud=100, air=(14, 20)), TEN, stale_after_h=24
+    )
+    stages = outlook.window_now.stages
+    assert stages.touch_dry == stages.dew_safe == stages.rain_safe > TEN + timedelta(hours=20)
+
+
 def test_a_window_that_hangs_on_the_last_degree_is_tight():
     # The night's margin ends between the limit to hold and one degree above it.
     found = set()

@@ -67,13 +67,18 @@ class DryingClock:
         laid
             Instants of the last stroke, shape (films,); a film that is laid off the axis reaches nothing.
         """
-        early = {stage: self._sums[stage].passes(laid, 1.0) for stage in (*_EARLY, "overcoat_max")}
-        late = {stage: self._reached_late(stage, laid, early["dew_safe"]) for stage in _LATE}
-        return Reached(**early, **late)
+        touch_dry, dew_safe, rain_safe, overcoat_max = (
+            self._sums[stage].passes(laid, 1.0) for stage in (*_EARLY, "overcoat_max")
+        )
+        # Where a data sheet gives a slower touch-dry than ours and is silent on the rest, the rest cannot come before.
+        dew_safe = np.maximum(dew_safe, touch_dry)
+        rain_safe = np.maximum(rain_safe, dew_safe)
+        late = {stage: self._reached_late(stage, laid, dew_safe) for stage in _LATE}
+        return Reached(touch_dry, dew_safe, rain_safe, late["sandable"], late["recoat"], overcoat_max)
 
     def share_done(self, laid: np.datetime64, at: np.datetime64) -> float:
         """Return the part of the way to sandable that a film has come (the member in the middle)."""
-        turn = self._sums["dew_safe"].passes(np.array([laid]), 1.0)
+        turn = self.of_films(np.array([laid])).dew_safe
         turn = np.where(np.isnat(turn) | (turn > at), at, turn)
         done = self._sums["sandable"].between(np.array([laid]), turn) + self._late["sandable"].between(turn, at)
         return float(np.clip(np.median(done), 0.0, 1.0))
