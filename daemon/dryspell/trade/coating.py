@@ -1,58 +1,64 @@
 """A coating: when it may be put on, how it dries, and what film it leaves."""
 
 from collections.abc import Mapping
-from itertools import pairwise
-from typing import Annotated, Any, Literal, Self
+from decimal import Decimal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator
 
-from dryspell.units import Celsius, Kelvins, MetresPerSecond, Micrometres, Millimetres, Percent, read_quantity
+from dryspell.trade.stages import OptionalStagePoints, Points, StageName, StagePoints
+from dryspell.units import Celsius, Kelvins, MetresPerSecond, Micrometres, Millimetres, Percent
 
-StageName = Literal[
-    "touch_dry", "dew_safe", "rain_safe", "recoat", "sandable", "overcoat_max", "hot_open", "hot_close",
-    "in_service", "full_cure",
-]  # fmt: skip
+__all__ = ["Coating", "StageName", "toml_keys"]
 
-
-def _read_points(value: object) -> tuple[tuple[float, float], ...]:
-    """Read {"10 degC": "9 h", "18 degC": "5 h"} into ((10.0, 9.0), (18.0, 5.0)), coldest first."""
-    if isinstance(value, tuple):
-        return value
-    if not isinstance(value, Mapping) or not value:
-        raise ValueError('needs at least one temperature with its time, such as { "18 degC" = "24 h" }')
-    points = sorted((read_quantity(t, "degC"), read_quantity(h, "hour")) for t, h in value.items())
-    for temperature, hours in points:
-        if hours <= 0:
-            raise ValueError(f"has a time of {hours:g} h at {temperature:g} degC; a time is more than nothing")
-    for (cold, slow), (warm, fast) in pairwise(points):
-        if cold == warm:
-            raise ValueError(f"gives two times for {cold:g} degC")
-        if fast > slow:
-            raise ValueError(f"takes longer at {warm:g} degC ({fast:g} h) than at {cold:g} degC ({slow:g} h)")
-    return tuple(points)
+NO_SOURCE = "common practice, no source"
+OUR_CHOICE = "our own choice, no source"
+YOURS = "yours"
+MOST_THINNER = 200
+"""Parts of thinner to a hundred of coating: more than this is no coat."""
 
 
-StagePoints = Annotated[tuple[tuple[float, float], ...], BeforeValidator(_read_points)]
-"""What a data sheet prints for one stage: (film temperature degC, hours) pairs, coldest first."""
+def _rising(pair: tuple[float, float]) -> tuple[float, float]:
+    if pair[0] > pair[1]:
+        raise ValueError("has the higher figure first; the lower one comes first")
+    return pair
+
+
+def _read_parts(value: Any) -> tuple[float, ...]:
+    """Read the parts of thinner, coat by coat: plain numbers, for they have no unit."""
+    if not isinstance(value, (list, tuple)) or not value:
+        raise ValueError("is no list of parts to a hundred of coating; wanted a number a coat, such as [25, 10, 0]")
+    for part in value:
+        is_number = isinstance(part, (int, float, Decimal)) and not isinstance(part, bool)
+        if not is_number or not 0 <= part <= MOST_THINNER:
+            shown = f'"{part}"' if isinstance(part, str) else part
+            raise ValueError(f"has {shown} in it; wanted numbers of 0 to {MOST_THINNER}, parts to a hundred of coating")
+    return tuple(float(part) for part in value)
+
+
+_CelsiusRange = Annotated[tuple[Celsius, Celsius], AfterValidator(_rising)]
+_PercentRange = Annotated[tuple[Percent, Percent], AfterValidator(_rising)]
+_Parts = Annotated[tuple[float, ...], BeforeValidator(_read_parts)]
 
 
 class Coating(BaseModel):
     """One coating with its limits and its clock. Text with units goes in, SI floats come out.
 
-    `marks` says for each figure where it comes from: a source, "common practice, no source" or "yours".
+    `marks` says for each figure, by its name in a configuration file, where it comes from: a source, "common practice,
+    no source" or "yours".
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     key: str = Field(description="the name the configuration gives it")
     family: str = Field(description="the built-in family it starts from")
-    label: str
-    cures_by: Literal["oxidation", "reaction", "coalescence"]
+    label: str = Field(alias="name", description="what to call it in messages")
+    cures_by: Literal["oxidation", "reaction", "coalescence"] = Field(description="what makes a film of it")
 
-    air_c: tuple[Celsius, Celsius] = Field(alias="air", description="lowest and highest air temperature to coat in")
-    surface_c: tuple[Celsius, Celsius] = Field(alias="surface", description="lowest and highest surface temperature")
+    air_c: _CelsiusRange = Field(alias="air", description="lowest and highest air temperature to coat in")
+    surface_c: _CelsiusRange = Field(alias="surface", description="lowest and highest surface temperature")
     humidity_max_pct: Percent = Field(alias="humidity_max", description="relative humidity to coat in, at most")
-    humidity_good_pct: tuple[Percent, Percent] = Field(alias="humidity_good", description="comfortable humidity")
+    humidity_good_pct: _PercentRange = Field(alias="humidity_good", description="comfortable humidity")
     margin_apply_k: Kelvins = Field(alias="margin_apply", description="surface over dew point while brushing, at least")
     margin_hold_k: Kelvins = Field(alias="margin_hold", description="surface over dew point until dew-safe, at least")
     wind_good_m_s: MetresPerSecond = Field(alias="wind_good", description="wind at the piece up to which it flows well")
@@ -63,57 +69,65 @@ class Coating(BaseModel):
     rain_chance_max_pct: Percent = Field(alias="rain_chance_max", description="chance of rain, less than")
 
     below_coldest: Literal["stops", "slows"] = Field(description="what drying does below the coldest tabulated time")
-    humidity_slows: bool = Field(description="whether damp air slows its early drying")
+    humidity_slows: bool = Field(strict=True, description="whether damp air slows its early drying")
 
-    wet_film_um: Micrometres = Field(alias="wet_film", description="wet film of a full coat")
+    wet_film_um: Micrometres = Field(alias="wet_film", description="wet film of a full coat; 0 um: it leaves no film")
     solids_pct: Percent = Field(alias="solids", description="solids by volume")
-    thinner_parts: tuple[float, ...] = Field(
+    thinner_parts: _Parts = Field(
         alias="thinner", description="parts of thinner to a hundred parts of coating, coat by coat; the last one stays"
     )
 
-    touch_dry: StagePoints
-    dew_safe: StagePoints
-    rain_safe: StagePoints
-    recoat: StagePoints
-    sandable: StagePoints
-    overcoat_max: StagePoints | None = None
-    hot_open: StagePoints | None = None
-    hot_close: StagePoints | None = None
-    in_service: StagePoints | None = None
-    full_cure: StagePoints | None = None
+    touch_dry: StagePoints = Field(description="tack-free: it takes no dust and no print of a finger")
+    dew_safe: StagePoints = Field(description="dew no longer marks it")
+    rain_safe: StagePoints = Field(description="a shower no longer marks it")
+    recoat: StagePoints = Field(description="least time to the next coat, unsanded where it may be")
+    sandable: StagePoints = Field(description="hard right through: it powders on the paper")
+    overcoat_max: OptionalStagePoints = Field(
+        default=None, description="past it the film is sanded before it is coated"
+    )
+    hot_open: OptionalStagePoints = Field(default=None, description="when a coat on the soft one below may begin")
+    hot_close: OptionalStagePoints = Field(default=None, description="when a coat on the soft one below must be on")
+    in_service: OptionalStagePoints = Field(default=None, description="when it may be touched, loaded and covered")
+    full_cure: OptionalStagePoints = Field(default=None, description="when it has all its hardness")
 
     marks: Mapping[str, str] = Field(default_factory=dict)
 
-    @model_validator(mode="after")
-    def _in_order(self) -> Self:
-        pairs: tuple[tuple[str, tuple[float, float]], ...] = (
-            ("air", self.air_c), ("surface", self.surface_c), ("humidity_good", self.humidity_good_pct),
-            ("wind_good and wind_stop", (self.wind_good_m_s, self.wind_stop_m_s)),
-        )  # fmt: skip
-        for name, (low, high) in pairs:
-            if low > high:
-                raise ValueError(f"{name}: the lower figure comes first, got {low:g} and {high:g}")
-        if self.margin_hold_k > self.margin_apply_k:
-            raise ValueError("margin_hold: a film is held to a smaller margin than it is brushed at")
-        return self
+    @field_validator("margin_hold_k")
+    @classmethod
+    def _no_more_than_to_apply(cls, margin_hold_k: float, info: ValidationInfo) -> float:
+        if margin_hold_k > (to_apply := info.data.get("margin_apply_k", margin_hold_k)):
+            raise ValueError(
+                f"is more than margin_apply ({to_apply:g} K); a film is held to no more than it is laid at"
+            )
+        return margin_hold_k
 
-    def stage(self, name: StageName) -> tuple[tuple[float, float], ...] | None:
+    @field_validator("wind_stop_m_s")
+    @classmethod
+    def _no_less_than_good(cls, wind_stop_m_s: float, info: ValidationInfo) -> float:
+        if wind_stop_m_s < (good := info.data.get("wind_good_m_s", wind_stop_m_s)):
+            raise ValueError(f"is less than wind_good ({good:g} m/s)")
+        return wind_stop_m_s
+
+    def stage(self, name: StageName) -> Points | None:
         """Return the points of one stage, or None where the coating has no such stage."""
-        points: tuple[tuple[float, float], ...] | None = getattr(self, name)
+        points: Points | None = getattr(self, name)
         return points
 
     def thinner_of(self, coat: int) -> float:
         """Return the parts of thinner to a hundred parts of coating for the coat of that number, counted from 1."""
-        if not self.thinner_parts:
-            return 0.0
         return self.thinner_parts[min(coat, len(self.thinner_parts)) - 1]
 
     def mark_of(self, key: str) -> str:
-        """Return where the figure under that key comes from."""
-        return self.marks.get(key, self.marks.get("default", "common practice, no source"))
+        """Return where the figure under that key of a configuration file comes from."""
+        return self.marks.get(key, self.marks.get("default", NO_SOURCE))
+
+    def figures(self) -> dict[str, Any]:
+        """Return what the coating goes by, under the keys of a configuration file; stages it has not are left out."""
+        fields = {f.alias or name: getattr(self, name) for name, f in Coating.model_fields.items()}
+        return {key: fields[key] for key in toml_keys() if key != "name" and fields[key] is not None}
 
 
-def toml_keys() -> dict[str, Any]:
-    """Return the keys a coating has in a configuration file, with their descriptions."""
+def toml_keys() -> dict[str, str]:
+    """Return the keys a coating has in a configuration file, with their descriptions; `family` is not among them."""
     ours = {"key", "family", "marks"}
-    return {f.alias or name: f.description for name, f in Coating.model_fields.items() if name not in ours}
+    return {f.alias or name: f.description or "" for name, f in Coating.model_fields.items() if name not in ours}

@@ -9,7 +9,7 @@ from pydantic import BeforeValidator
 _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _SPAN = re.compile(
     r"^(?:(?P<days>[a-z]{3}(?:\s*-\s*[a-z]{3})?)\s+)?(?P<from>\d{1,2}:\d{2})\s*-\s*(?P<to>\d{1,2}:\d{2})$",
-    re.IGNORECASE,
+    re.IGNORECASE | re.ASCII,
 )
 
 Span = tuple[frozenset[int], time, time]
@@ -40,9 +40,14 @@ def read_hours(value: object) -> tuple[Span, ...]:
     """Read working hours from one text or a list of them; ValueError says which part is wrong."""
     if isinstance(value, tuple):
         return value
-    texts = value if isinstance(value, list) else [value]
+    written = value if isinstance(value, list) else [value]
+    texts = [text for text in written if isinstance(text, str)]
+    if not texts or len(texts) < len(written):
+        raise ValueError(
+            "are no working hours; wanted text such as 08:00-18:00 or Mon-Fri 16:00-20:00, or a list of it"
+        )
     spans: list[Span] = []
-    for text in (part.strip() for whole in texts for part in str(whole).split(",")):
+    for text in (part.strip() for whole in texts for part in whole.split(",")):
         match = _SPAN.match(text)
         if match is None:
             raise ValueError(f"cannot be read at {text!r}; wanted such as 08:00-18:00 or Mon-Fri 16:00-20:00")

@@ -1,9 +1,10 @@
 """A piece of work and the place where it stands."""
 
+from difflib import get_close_matches
 from typing import Annotated, Any, Literal
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator
 
 from dryspell.trade.hours import WorkingHours, read_hours
 from dryspell.units import (
@@ -14,6 +15,7 @@ from dryspell.units import (
     Metres,
     Percent,
     SquareMetres,
+    within,
 )
 
 _COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
@@ -21,9 +23,23 @@ _COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", 
 
 def _read_facing(value: Any) -> Any:
     """Read a compass point, or leave an angle to the unit reader."""
-    if isinstance(value, str) and value.upper() in _COMPASS:
-        return _COMPASS.index(value.upper()) * 22.5
+    if isinstance(value, str) and value.strip().upper() in _COMPASS:
+        return _COMPASS.index(value.strip().upper()) * 22.5
+    if isinstance(value, str) and not any(sign.isdigit() for sign in value):
+        raise ValueError(f"is no compass point; wanted one of {' '.join(_COMPASS)} or an angle such as 225 deg")
     return value
+
+
+def _nearest_zone(text: str) -> str | None:
+    """Return the zone of a place that is spelt most like the text, or whose city is."""
+    # Zones without a place ("Etc/GMT+2", whose sign is the other way round) are nobody's home: none is suggested.
+    places = {name.lower(): name for name in available_timezones() if "/" in name and not name.startswith("Etc/")}
+    cities = {name.rpartition("/")[2]: place for name, place in sorted(places.items(), reverse=True)}
+    wanted = text.strip().lower().replace(" ", "_")
+    for names in (places, cities):
+        if near := get_close_matches(wanted, names, n=1, cutoff=0.8):
+            return names[near[0]]
+    return None
 
 
 def _read_zone(value: object) -> ZoneInfo:
@@ -31,10 +47,13 @@ def _read_zone(value: object) -> ZoneInfo:
         return value
     try:
         return ZoneInfo(str(value))
-    except (ValueError, OSError):
-        raise ValueError("is not a time zone; wanted a name such as Europe/Berlin") from None
+    except (ValueError, OSError, KeyError):
+        near = _nearest_zone(str(value))
+        hint = f"did you mean {near}?" if near else "wanted an IANA name such as Europe/Berlin"
+        raise ValueError(f"is no time zone; {hint}") from None
 
 
+Tilt = Annotated[float, within("degree", 0, 180)]
 Facing = Annotated[Degrees, BeforeValidator(_read_facing)]
 Zone = Annotated[ZoneInfo, BeforeValidator(_read_zone)]
 
@@ -46,11 +65,15 @@ class Site(BaseModel):
 
     key: str
     label: str = Field(default="", alias="name", description="what to call it in messages")
-    latitude_deg: Latitude = Field(alias="latitude")
-    longitude_deg: Longitude = Field(alias="longitude")
-    elevation_m: Metres = Field(default=0.0, alias="elevation")
-    zone: Zone = Field(alias="timezone", description="IANA name; working hours and messages are in it")
-    afloat: bool = Field(default=False, description="on the water: the wind is not slowed by ground, grid cells of sea")
+    latitude_deg: Latitude = Field(alias="latitude", examples=["54.3 deg"], description="north is positive")
+    longitude_deg: Longitude = Field(alias="longitude", examples=["-4.6 deg"], description="east is positive")
+    elevation_m: Metres = Field(default=0.0, alias="elevation", description="height above the sea")
+    zone: Zone = Field(
+        alias="timezone", examples=["Europe/Berlin"], description="IANA name; working hours and messages are in it"
+    )
+    afloat: bool = Field(
+        default=False, strict=True, description="on the water: no ground slows the wind; forecast cells of sea"
+    )
 
     @property
     def name(self) -> str:
@@ -72,29 +95,47 @@ class Piece(BaseModel):
 
     key: str
     label: str = Field(default="", alias="name", description="what to call it in messages")
-    site: str = Field(description="the key of its site")
-    coating: str = Field(description="the key of a coating of yours or of a built-in family")
-    coats: int = Field(default=7, ge=1, le=40, description="coats to build up in all")
-    done: int = Field(default=0, ge=0, le=40, description="coats already on before the first one recorded here")
+    site: str = Field(examples=["harbour"], description="the key of its site")
+    coating: str = Field(
+        examples=["oil_varnish_1k"], description="the key of a coating of yours or of a built-in family"
+    )
+    coats: int = Field(default=7, strict=True, ge=1, le=40, description="coats to build up in all")
+    done: int = Field(
+        default=0, strict=True, ge=0, le=40, description="coats already on before the first one recorded here"
+    )
     area_m2: SquareMetres = Field(default=1.0, alias="area", description="surface to coat")
     brush_time_h: Hours | None = Field(
         default=None, alias="brush_time", description="first to last stroke; left out, area at 6 m2/hour"
     )
 
     face: Face = Field(default="horizontal", description="which way it lies to the sky")
-    tilt_deg: Degrees | None = Field(default=None, alias="tilt", description="from horizontal, for a tilted face")
+    tilt_deg: Tilt | None = Field(default=None, alias="tilt", description="from horizontal, for a tilted face")
     facing_deg: Facing | None = Field(default=None, alias="facing", description="where it looks, such as SW or 225 deg")
     shelter: Shelter = Field(default="open", description="what stands between it and the sky")
     sky_pct: Percent = Field(default=100.0, alias="sky", description="how much of the open sky it can see")
     wind: Wind = Field(default="normal", description="how the wind reaches it")
     colour: Colour = Field(default="clear on dark wood", description="how much sun it takes up")
     body: Body = Field(default="board", description="what stands behind the film")
-    heated_behind: bool = Field(default=False, description="the back is a heated room")
-    shade: bool = Field(default=False, description="a shade can be hung against the sun")
+    heated_behind: bool = Field(default=False, strict=True, description="the back is a heated room")
+    shade: bool = Field(default=False, strict=True, description="a shade can be hung against the sun")
 
     hours: WorkingHours = Field(default_factory=lambda: read_hours("08:00-18:00"), description="when you can work")
     after_sunrise_h: Hours = Field(default=2.0, alias="after_sunrise", description="no brush earlier than this")
     dry_after_dew_h: Hours = Field(default=1.0, alias="dry_after_dew", description="wait after dew or rain has gone")
+
+    @field_validator("done")
+    @classmethod
+    def _no_more_than_in_all(cls, done: int, info: ValidationInfo) -> int:
+        if done > info.data.get("coats", done):
+            raise ValueError(f"is more than coats ({info.data['coats']}); coats counts those already on")
+        return done
+
+    @field_validator("tilt_deg")
+    @classmethod
+    def _of_a_tilted_face(cls, tilt_deg: float | None, info: ValidationInfo) -> float | None:
+        if tilt_deg is not None and info.data.get("face", "tilted") != "tilted":
+            raise ValueError(f'is only for face = "tilted", and this one is {info.data["face"]}')
+        return tilt_deg
 
     @property
     def name(self) -> str:

@@ -1,0 +1,178 @@
+"""From a TOML file to a configuration that is right in all its parts, or to the list of all that is wrong with it."""
+
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from dryspell.config import cautions
+from dryspell.config.coatings import read_coatings
+from dryspell.config.places import find_config, state_folder
+from dryspell.config.problems import Problems
+from dryspell.config.settings import AlertSettings, Config, DaemonSettings, TopSettings, WeatherSettings
+from dryspell.config.source import read_tables, read_text
+from dryspell.config.targets import TargetReader, open_to_others
+from dryspell.config.wording import key_text, listed
+from dryspell.errors import ConfigError
+from dryspell.trade.families import family, family_keys
+from dryspell.trade.piece import Piece, Site
+
+KEYS = ("contact", "state", "site", "piece", "coating", "weather", "alerts", "alert", "daemon")
+
+
+def load(path: Path | None = None, *, env: Mapping[str, str] | None = None, secrets: bool = True) -> Config:
+    """Read a configuration.
+
+    Parameters
+    ----------
+    path
+        The file; None: the one DRYSPELL_CONFIG names, else the first in the usual places.
+    env
+        The environment, by default that of the process.
+    secrets
+        Fetch alert addresses from the environment and from files. Without it, targets that have theirs there are left
+        out: for commands that alert nobody, and may be run by somebody who must not read them.
+
+    Raises
+    ------
+    ConfigError
+        With everything that is wrong, not only the first of it.
+    """
+    env = os.environ if env is None else env
+    file = find_config(env) if path is None else path
+    return parse(read_text(file), file, env=env, secrets=secrets)
+
+
+def parse(text: str, file: Path, *, env: Mapping[str, str], secrets: bool = True) -> Config:
+    """Return the configuration in a TOML text, as `load` does.
+
+    Parameters
+    ----------
+    text
+        What the file holds.
+    file
+        Where it stands: it is named in messages, and relative paths start at its folder.
+    env, secrets
+        As for `load`.
+    """
+    return _Reading(read_tables(text, str(file)), file, env).config(secrets=secrets)
+
+
+class _Reading:
+    """One configuration while it is read. A problem keeps nothing else from being looked at."""
+
+    def __init__(self, tables: Mapping[str, Any], file: Path, env: Mapping[str, str]) -> None:
+        self._tables = tables
+        self._file = file
+        self._folder = file.absolute().parent
+        self._env = env
+        self._problems = Problems(str(file))
+        self._context = {"folder": self._folder, "env": env}
+
+    def config(self, *, secrets: bool) -> Config:
+        """Return the configuration, or raise ConfigError with all that is wrong."""
+        self._problems.check_keys([], self._tables, KEYS, "the configuration")
+        top_table = {key: self._tables[key] for key in ("contact", "state") if key in self._tables}
+        top = self._problems.read(TopSettings, [], top_table, owner="the configuration", context=self._context)
+        weather = self._weather()
+        sites, pieces = self._group("site", "harbour", needed=True), self._group("piece", "toe_rail", needed=True)
+        site = self._sites(sites)
+        own_tables = self._group("coating", "my_varnish")
+        own = read_coatings(own_tables, self._problems)
+        piece = self._pieces(pieces, sites, [*family_keys(), *own_tables])
+        alerting = self._problems.read(AlertSettings, ["alerts"], self._alert_table(), owner="[alerts]")
+        remarks = [remark for each in site.values() for remark in cautions.of_site(each)]
+        remarks += [remark for each in own.values() for remark in cautions.of_coating(each)]
+        alert_tables = self._group("alert", "phone")
+        reader = TargetReader(self._problems, remarks, self._folder, self._env, fetch=secrets)
+        alerts = {key: reader.read(key, table, pieces) for key, table in alert_tables.items()}
+        daemon = self._problems.read(DaemonSettings, ["daemon"], self._table("daemon"), owner="[daemon]")
+        if any("url" in table for table in alert_tables.values()) and open_to_others(self._file):
+            remarks.append(f"{self._file} holds an alert address and other users can read it: chmod 600 {self._file}")
+        if self._problems.found or not (top and weather and alerting and daemon):
+            raise ConfigError(self._problems.found)
+        return Config(
+            file=self._file,
+            contact=top.contact,
+            state_dir=state_folder(top.state, self._env),
+            site=site,
+            piece=piece,
+            coating={key: family(key) for key in family_keys()} | own,
+            weather=weather,
+            alerting=alerting,
+            alerts={key: target for key, target in alerts.items() if target},
+            daemon=daemon,
+            cautions=tuple(remarks),
+        )
+
+    def _table(self, name: str) -> Mapping[str, Any]:
+        """Return a table of the configuration, empty where it is not there or is none."""
+        table = self._tables.get(name, {})
+        if isinstance(table, Mapping):
+            return table
+        self._problems.add_value([name], table, f"is no table; wanted one headed [{name}]")
+        return {}
+
+    def _group(self, name: str, example: str, *, needed: bool = False) -> dict[str, Mapping[str, Any]]:
+        """Return the tables headed [name.KEY], by key."""
+        group = self._tables.get(name, {})
+        if needed and name not in self._tables:
+            self._problems.add([name], f"is missing; wanted a table headed [{name}.KEY], such as [{name}.{example}]")
+        if not isinstance(group, Mapping):
+            self._problems.add_value([name], group, f"is no table; wanted one headed [{name}.KEY]")
+            return {}
+        for key, table in group.items():
+            if not isinstance(table, Mapping):
+                wanted = f"every {name} has a key of its own, so that its table is headed [{name}.KEY]"
+                self._problems.add_value([name, key], table, f"is no table; {wanted}")
+        tables = {key: table for key, table in group.items() if isinstance(table, Mapping)}
+        for key in tables:
+            self._problems.check_name([name, key])
+        return tables
+
+    def _weather(self) -> WeatherSettings | None:
+        path, table = ["weather"], self._table("weather")
+        from_network = table.get("source", "open-meteo") == "open-meteo"
+        if from_network and "contact" not in self._tables:
+            text = 'wanted such as contact = "you@example.org" before the first table'
+            self._problems.add(["contact"], f"is missing; a weather service wants to know whom to reach, {text}")
+        if table.get("source") == "table" and "file" not in table:
+            self._problems.add([*path, "file"], 'is missing; source = "table" needs one, such as file = "weather.csv"')
+        if from_network and "file" in table:
+            text = 'is not read from source = "open-meteo"; wanted source = "table"'
+            self._problems.add_value([*path, "file"], table["file"], text)
+        return self._problems.read(WeatherSettings, path, table, owner="[weather]", context=self._context)
+
+    def _alert_table(self) -> Mapping[str, Any]:
+        table = dict(self._table("alerts"))
+        for key in [key for key, value in table.items() if isinstance(value, Mapping)]:
+            del table[key]
+            self._problems.add(["alerts", key], f"is a table; the table of a target is headed [alert.{key_text(key)}]")
+        return table
+
+    def _sites(self, tables: Mapping[str, Mapping[str, Any]]) -> dict[str, Site]:
+        read = {
+            key: self._problems.read(Site, ["site", key], table, owner="a site", filled_in={"key": key})
+            for key, table in tables.items()
+        }
+        return {key: site for key, site in read.items() if site}
+
+    def _pieces(
+        self, tables: Mapping[str, Mapping[str, Any]], sites: Mapping[str, Any], coatings: list[str]
+    ) -> dict[str, Piece]:
+        pieces = {}
+        for key, table in tables.items():
+            path = ["piece", key]
+            filled_in = {"key": key}
+            if "site" not in table:
+                filled_in["site"] = next(iter(sites), "")
+                if len(sites) > 1:
+                    self._problems.add([*path, "site"], f"is missing; wanted one of the sites {listed(sites, 'or')}")
+            piece = self._problems.read(Piece, path, table, owner="a piece", filled_in=filled_in)
+            for name, known in (("site", list(sites)), ("coating", coatings)):
+                value = table.get(name)
+                if isinstance(value, str) and value not in known:
+                    self._problems.add_reference([*path, name], value, known, name)
+            if piece:
+                pieces[key] = piece
+        return pieces

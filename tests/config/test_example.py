@@ -1,0 +1,82 @@
+"""The example shows every key, at its default or filled with something invented, and all of it loads."""
+
+import re
+import tomllib
+
+import pytest
+
+from dryspell.bundled import bundled
+from dryspell.config import parse
+from dryspell.config.load import KEYS
+from dryspell.config.problems import written_keys
+from dryspell.config.settings import AlertSettings, DaemonSettings, WeatherSettings
+from dryspell.config.targets import KEYS as TARGET_KEYS
+from dryspell.trade.coating import toml_keys
+from dryspell.trade.piece import Piece, Site
+
+FILE = bundled("example.toml")
+TEXT = FILE.read_text("utf-8")
+UNCOMMENTED = re.sub(r"(?m)^#(?=[\[a-z])", "", TEXT)
+HOME = {"HOME": "/home/you"}
+
+
+def config_of(text, **how):
+    return parse(text, FILE, env=HOME, secrets=False, **how)
+
+
+def test_the_example_loads_as_it_stands():
+    config = config_of(TEXT)
+    assert list(config.piece) == ["toe_rail"]
+    assert config.cautions == ()
+
+
+def test_the_example_loads_with_every_line_uncommented():
+    config = config_of(UNCOMMENTED)
+    assert list(config.piece) == ["toe_rail", "skylight"]
+    assert list(config.alerts) == ["house"]  # the others have theirs elsewhere
+
+
+def test_the_example_loads_with_its_alternatives():
+    instead = re.sub(r'(?m)^source = "open-meteo"\n##', "", UNCOMMENTED)
+    config = config_of(re.sub(r"(?m)^##", "", instead))
+    assert config.weather.source == "table"
+    assert config.weather.file == FILE.parent / "weather.csv"
+
+
+def keys_in_example():
+    tables = tomllib.loads(re.sub(r"(?m)^##(?!source)", "", UNCOMMENTED))
+
+    def of_group(name):
+        return set().union(*tables[name].values())
+
+    return [
+        (set(tables), KEYS),
+        (of_group("site"), written_keys(Site)),
+        (of_group("piece"), written_keys(Piece)),
+        (of_group("coating"), ["family", *toml_keys()]),
+        (of_group("alert"), TARGET_KEYS),
+        (set(tables["weather"]), written_keys(WeatherSettings)),
+        (set(tables["alerts"]), written_keys(AlertSettings)),
+        (set(tables["daemon"]), written_keys(DaemonSettings)),
+    ]
+
+
+@pytest.mark.parametrize(("shown", "known"), keys_in_example())
+def test_the_example_shows_every_key_there_is(shown, known):
+    assert shown == set(known)
+
+
+def test_what_is_commented_out_is_the_default():
+    as_it_stands, uncommented = config_of(TEXT), config_of(UNCOMMENTED)
+    assert uncommented.weather == as_it_stands.weather == WeatherSettings()
+    assert uncommented.alerting == as_it_stands.alerting == AlertSettings()
+    assert uncommented.daemon == as_it_stands.daemon == DaemonSettings()
+    assert uncommented.state_dir == as_it_stands.state_dir
+    invented = {"label": "", "brush_time_h": None}
+    assert uncommented.piece["toe_rail"].model_copy(update=invented) == as_it_stands.piece["toe_rail"]
+    assert uncommented.site["quillhaven"].model_copy(update={"label": ""}) == as_it_stands.site["quillhaven"]
+    assert uncommented.coating["my_varnish"].figures() == as_it_stands.coating["my_varnish"].figures()
+
+
+def test_every_family_is_named_in_the_example():
+    assert all(key in TEXT for key in config_of(TEXT).coating)

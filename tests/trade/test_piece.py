@@ -1,0 +1,84 @@
+"""Sites and pieces, as a configuration describes them."""
+
+from zoneinfo import ZoneInfo
+
+import pytest
+from pydantic import ValidationError
+
+from dryspell.trade.piece import Piece, Site
+
+PLAIN = {"key": "toe_rail", "site": "harbour", "coating": "oil_varnish_1k"}
+PLACE = {"key": "harbour", "latitude": "54.3 deg", "longitude": "10.2 deg", "timezone": "Europe/Berlin"}
+
+
+def piece(**more):
+    return Piece.model_validate(PLAIN | more)
+
+
+def message(model, **table):
+    with pytest.raises(ValidationError) as caught:
+        model.model_validate(table)
+    return str(caught.value.errors()[0]["ctx"]["error"])
+
+
+@pytest.mark.parametrize(
+    ("written", "degrees"), [("N", 0), ("sw", 225), ("NNW", 337.5), ("225 deg", 225), ("1.5707963267949 rad", 90)]
+)
+def test_where_a_face_looks_is_a_point_of_the_compass_or_an_angle(written, degrees):
+    assert piece(facing=written).facing_deg == pytest.approx(degrees)
+
+
+@pytest.mark.parametrize(
+    ("table", "plane"),
+    [
+        ({}, (0, 180)),
+        ({"face": "vertical", "facing": "W"}, (90, 270)),
+        ({"face": "tilted"}, (45, 180)),
+        ({"face": "tilted", "tilt": "30 deg", "facing": "NE"}, (30, 45)),
+    ],
+)
+def test_a_face_is_a_plane(table, plane):
+    assert piece(**table).plane_deg == plane
+
+
+def test_brushing_takes_as_long_as_told_or_ten_minutes_a_square_metre():
+    # 6 m2 an hour: common practice, no source.
+    assert piece(area="3 m^2").brushing_h == 0.5
+    assert piece(area="3 m^2", brush_time="90 min").brushing_h == 1.5
+
+
+def test_a_name_is_what_was_written_or_the_key_in_words():
+    assert piece().name == "toe rail"
+    assert piece(name="The rail").name == "The rail"
+    assert Site.model_validate(PLACE).name == "harbour"
+
+
+@pytest.mark.parametrize(
+    ("written", "hint"),
+    [
+        ("Europe/Belin", "did you mean Europe/Berlin?"),
+        ("europe/berlin ", "did you mean Europe/Berlin?"),
+        ("New York", "did you mean America/New_York?"),
+        ("GMT+2", "wanted an IANA name such as Europe/Berlin"),
+        ("", "wanted an IANA name such as Europe/Berlin"),
+        ("../etc/passwd", "wanted an IANA name such as Europe/Berlin"),
+        ("a\0b", "wanted an IANA name such as Europe/Berlin"),
+    ],
+)
+def test_a_zone_that_is_none_is_answered_with_the_nearest_place(written, hint):
+    assert message(Site, **PLACE | {"timezone": written}) == f"is no time zone; {hint}"
+
+
+def test_a_zone_that_was_read_before_is_taken_as_it_is():
+    assert Site.model_validate(PLACE | {"timezone": ZoneInfo("UTC")}).zone.key == "UTC"
+
+
+def test_no_more_coats_are_on_than_there_are_in_all():
+    assert piece(coats=7, done=7).done == 7
+    assert message(Piece, **PLAIN, coats=7, done=8) == "is more than coats (7); coats counts those already on"
+
+
+def test_only_a_tilted_face_has_a_tilt():
+    assert message(Piece, **PLAIN, face="vertical", tilt="30 deg") == (
+        'is only for face = "tilted", and this one is vertical'
+    )
