@@ -106,10 +106,10 @@ class Plain:
             return series[start : int(min(max(to, start), last)) + 1]
 
         def low(series, bound, to):
-            return all(value >= bound for value in span(series, to))
+            return all(not value < bound for value in span(series, to))  # what is not known breaks no limit
 
         def high(series, bound, to):
-            return all(value <= bound for value in span(series, to))
+            return all(not value > bound for value in span(series, to))
 
         def any_wet(first, to):
             return any(self.wet[max(first, 0) : to + 1])
@@ -124,7 +124,6 @@ class Plain:
         rain = max(sum(fallen), max(fallen) / self.step_h)
         air, surface = coating.air_c, coating.surface_c
         return {
-            Limit.KNOWN: known,
             Limit.COAT_BELOW: bool(self.c.times[start] >= ready),  # never where it is not a time
             Limit.HOURS: all(span(self.in_hours, laid)),
             Limit.DAYLIGHT: all(span(self.light, laid)),
@@ -141,4 +140,5 @@ class Plain:
             Limit.RAIN: rain < max(coating.rain_max_mm - 1e-9, 1e-6),
             Limit.RAIN_CHANCE: max(chance) < coating.rain_chance_max_pct,
             Limit.COLD: low(self.surface_c, coating.film_low_c + guard, cold),
+            Limit.KNOWN: known,
         }

@@ -48,6 +48,12 @@ def test_before_opening_time_the_verdict_is_to_wait_until_it():
     assert outlook.next_window.start > outlook.reason.at
 
 
+def test_before_a_day_without_a_window_the_reason_is_the_days_and_not_the_hour():
+    cold = look(weather(cloud=100, air=(-2, 3), dew_c=-6.0), now=MONDAY, **NORTH_DOOR)
+    assert (cold.word, cold.reason.limit, cold.windows) == ("wait", Limit.AIR_LOW, ())
+    assert cold.blocks[0].reason.limit is Limit.HOURS
+
+
 class TestDewThatTheAirDoesNotShow:
     """A clear calm night after a veiled day: the air stays 3 K and more above the dew point, the deck does not."""
 
@@ -146,7 +152,13 @@ def test_no_window_reaches_past_the_end_of_the_forecast():
     for window in outlook.windows:
         assert window.stages.dew_safe < end
         assert window.stages.rain_safe < end
-    assert outlook.blocks[-1].reason.limit is Limit.KNOWN
+    assert Limit.KNOWN in reasons(outlook, 2)
+
+
+def test_what_is_known_is_enough_to_refuse():
+    table = weather(days=1, cloud=100, air=(-2, 3), dew_c=-6.0)
+    assert look(table, **NORTH_DOOR).reason.limit is Limit.AIR_LOW
+    assert look(weather(days=1, cloud=100, air=(14, 20)), **NORTH_DOOR).reason.limit is Limit.KNOWN
 
 
 def test_a_stale_forecast_gives_no_verdict_and_says_how_old_it_is():

@@ -124,9 +124,13 @@ class _Spans:
     def stays(
         self, limit: Limit, unit: str, series: FloatArray, bound: float, to: str, *, most: bool = False
     ) -> Ruling:
-        """Test that a series stays at or above a bound (or at or below, for `most`) to the end of a span."""
+        """Test that a series stays at or above a bound (or at or below, for `most`) to the end of a span.
+
+        What is not known breaks no limit: whether all is known is a limit of its own.
+        """
         last = self.ends[to]
         first = np.minimum(self.start, last)
+        series = np.where(np.isfinite(series), series, -np.inf if most else np.inf)
         value = (SpanMost(series) if most else SpanLeast(series)).over(first, last)
         slack = bound - value if most else value - bound
         return Ruling(limit, slack >= 0.0, first, last, unit, value, bound, slack, series, most)
@@ -150,7 +154,6 @@ def judge(
     within = np.broadcast_to(c.in_hours.astype(np.float64), c.air_c.shape)
     light = np.broadcast_to(c.in_daylight.astype(np.float64), c.air_c.shape)
     return [
-        Ruling(Limit.KNOWN, known & (spans.needed <= last), start, np.minimum(spans.needed, last)),
         Ruling(Limit.COAT_BELOW, c.times[start] >= asked.ready_at[:, None], start, start),
         Ruling(Limit.HOURS, SpanLeast(within).over(start, stroke) == 1.0, start, stroke),
         Ruling(Limit.DAYLIGHT, SpanLeast(light).over(start, stroke) == 1.0, start, stroke),
@@ -167,6 +170,7 @@ def judge(
         _rain(c, coating, spans),
         _rain_chance(c, coating, spans),
         spans.stays(Limit.COLD, "degC", c.surface_c, coating.film_low_c + guard, "cold"),
+        Ruling(Limit.KNOWN, known & (spans.needed <= last), start, np.minimum(spans.needed, last)),
     ]
 
 

@@ -13,7 +13,6 @@ class Limit(StrEnum):
     """Every test a start has to pass, in the order in which a failing one is named first."""
 
     BUILT_UP = "built_up"  # there is a coat left to put on: asked before anything else
-    KNOWN = "known"  # the weather of the whole span is there
     COAT_BELOW = "coat_below"  # the coat underneath is ready for the next
     HOURS = "hours"  # the finisher's own hours
     DAYLIGHT = "daylight"
@@ -30,6 +29,7 @@ class Limit(StrEnum):
     RAIN = "rain"  # rain before the film is rain-safe
     RAIN_CHANCE = "rain_chance"
     COLD = "cold"  # too cold for the film before it is sandable
+    KNOWN = "known"  # nothing that is known speaks against it, but not all the weather of the span is known
 
 
 class Plain(BaseModel):

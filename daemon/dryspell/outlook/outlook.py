@@ -9,7 +9,7 @@ from dryspell.outlook.cloud import every_way
 from dryspell.outlook.conditions import Conditions, conditions_at, needed_variables
 from dryspell.outlook.drying import DryingClock
 from dryspell.outlook.judge import Asked
-from dryspell.outlook.model import Coat, FilmState, Limit, Outlook, Provenance, Reason, Window
+from dryspell.outlook.model import Block, Coat, FilmState, Limit, Outlook, Provenance, Reason, Window
 from dryspell.outlook.windows import blocks_of, judge_all, nearest_limit, stages_of, why_not, windows_of
 from dryspell.trade.coating import Coating
 from dryspell.trade.piece import Piece, Site
@@ -19,6 +19,7 @@ SHADE_BEFORE = timedelta(minutes=15)
 """A shade should hang this long before the sun would be too much."""
 CLOCKS_APART_H = 1.0
 """A forecast made further ahead of the present than this shows a wrong clock, and is not trusted either."""
+_OFF_DUTY = (Limit.HOURS, Limit.DAYLIGHT)
 
 
 def make_outlook(
@@ -108,15 +109,28 @@ def make_outlook(
     if piece.shade:
         windows = tuple(_with_shade(window, bare, coating) for window in windows)
     word = judged.word(0)
+    blocks = blocks_of(judged)
     return blank.model_copy(
         update={
             "word": word,
-            "reason": nearest_limit(judged, 0) if word in ("coat", "tight") else why_not(judged, 0),
+            "reason": nearest_limit(judged, 0)
+            if word in ("coat", "tight")
+            else _telling(why_not(judged, 0), blocks, windows),
             "sand_first": _sand_first(film, windows, now),
             "windows": windows,
-            "blocks": blocks_of(judged),
+            "blocks": blocks,
         }
     )
+
+
+def _telling(reason: Reason, blocks: Sequence[Block], windows: Sequence[Window]) -> Reason:
+    """Return why to wait: at night not that it is night, but what blocks most of the day that follows."""
+    if reason.limit not in _OFF_DUTY:
+        return reason
+    day = blocks[0].start + timedelta(hours=24)
+    until = min([day, *(window.start for window in windows[:1])])
+    ahead = [block for block in blocks if block.start < until and block.reason.limit not in _OFF_DUTY]
+    return max(ahead, key=lambda block: block.end - block.start).reason if ahead else reason
 
 
 def _film(last: Coat | None, c: Conditions, coating: Coating, now: datetime) -> tuple[FilmState | None, TimeArray]:

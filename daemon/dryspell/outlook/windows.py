@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import cached_property
 from typing import get_args
 
 import numpy as np
@@ -27,9 +28,9 @@ class Judged:
         Indices into the grid, consecutive, shape (starts,).
     nominal
         The rulings as the forecast stands.
-    passes, robust, unknown
+    passes, robust
         By start: whether enough members pass; whether they still do with drying slower by the reserve, and with every
-        temperature a degree worse; whether too few are known.
+        temperature a degree worse.
     share
         Share of members that pass.
     """
@@ -42,16 +43,25 @@ class Judged:
     share: FloatArray
     passes: BoolArray
     robust: BoolArray
-    unknown: BoolArray
     odds: float
 
     def word(self, k: int) -> Word:
         """Return the verdict on the k-th start."""
-        if self.unknown[k]:
-            return "unknown"
-        if not self.passes[k]:
-            return "wait"
-        return "coat" if self.robust[k] else "tight"
+        if self.passes[k]:
+            return "coat" if self.robust[k] else "tight"
+        return "unknown" if self.blocking(k).limit is Limit.KNOWN else "wait"
+
+    def blocking(self, k: int) -> Ruling:
+        """Return the limit that blocks the k-th start."""
+        return self.nominal[int(self.first_failing[k])]
+
+    @cached_property
+    def first_failing(self) -> IndexArray:
+        """Which ruling blocks each start: the first that too few members pass, else the one that fewest pass."""
+        shares = np.stack([ruling.passes.mean(axis=0) for ruling in self.nominal])
+        failing = shares < self.odds
+        first: IndexArray = np.where(failing.any(axis=0), np.argmax(failing, axis=0), np.argmin(shares, axis=0))
+        return first
 
 
 def judge_all(
@@ -81,7 +91,6 @@ def judge_all(
         share=share,
         passes=share >= odds,
         robust=robust.mean(axis=0) >= odds,
-        unknown=nominal[0].passes.mean(axis=0) < odds,
         odds=odds,
     )
 
@@ -93,13 +102,13 @@ def windows_of(judged: Judged) -> tuple[Window, ...]:
 
 def blocks_of(judged: Judged) -> tuple[Block, ...]:
     """Return the spans of starts that do not pass, cut where their first reason changes."""
-    which = np.where(judged.passes, -1, _first_failing(judged))
+    which = np.where(judged.passes, -1, judged.first_failing)
     return tuple(_block(judged, first, last) for first, last in _runs(which) if which[first] >= 0)
 
 
 def why_not(judged: Judged, k: int) -> Reason:
     """Return the first reason that blocks the k-th start."""
-    return _reason(judged, judged.nominal[int(_first_failing(judged)[k])], k, k)
+    return _reason(judged, judged.blocking(k), k, k)
 
 
 def nearest_limit(judged: Judged, k: int) -> Reason:
@@ -142,14 +151,6 @@ def _runs(values: BoolArray | IndexArray) -> list[tuple[int, int]]:
     return list(zip(firsts.tolist(), lasts.tolist(), strict=True))
 
 
-def _first_failing(judged: Judged) -> IndexArray:
-    """Return for each start which ruling blocks it: the first that too few members pass, else the one fewest pass."""
-    shares = np.stack([ruling.passes.mean(axis=0) for ruling in judged.nominal])
-    failing = shares < judged.odds
-    first: IndexArray = np.where(failing.any(axis=0), np.argmax(failing, axis=0), np.argmin(shares, axis=0))
-    return first
-
-
 def _window(judged: Judged, first: int, last: int) -> Window:
     good = np.flatnonzero(judged.robust[first : last + 1]) + first
     word: Word = "coat" if good.size else "tight"
@@ -178,7 +179,7 @@ def _window(judged: Judged, first: int, last: int) -> Window:
 
 
 def _block(judged: Judged, first: int, last: int) -> Block:
-    index = int(_first_failing(judged)[first])
+    index = int(judged.first_failing[first])
     others = [
         ruling.limit
         for ruling in judged.nominal[index + 1 :]
@@ -188,7 +189,7 @@ def _block(judged: Judged, first: int, last: int) -> Block:
         start=_instant(judged, first),
         end=_instant(judged, last) + timedelta(seconds=judged.conditions.step_s),
         reason=_reason(judged, judged.nominal[index], first, last),
-        others=() if judged.nominal[index].limit is Limit.KNOWN else tuple(others),
+        others=tuple(others),
     )
 
 
