@@ -10,6 +10,7 @@ import pytest
 from dryspell.outlook.conditions import conditions_at
 from dryspell.outlook.model import Coat, Limit
 from dryspell.outlook.outlook import make_outlook
+from dryspell.outlook.words import next_window, open_window
 from dryspell.weather.table import WeatherTable
 from outlook.build import MONDAY, coating, piece, site, weather
 
@@ -35,7 +36,7 @@ def reasons(outlook, day):
 def test_a_shaded_door_on_a_grey_day_can_be_coated_from_two_hours_after_sunrise():
     outlook = look(weather(cloud=100, air=(14, 20)), **NORTH_DOOR)
     assert outlook.word == "coat"
-    window = outlook.window_now
+    window = open_window(outlook)
     assert window.start == outlook.made_at
     assert window.margin_apply_k > 3
     assert window.stages.touch_dry < window.stages.dew_safe < window.stages.rain_safe < window.stages.sandable
@@ -45,7 +46,7 @@ def test_before_opening_time_the_verdict_is_to_wait_until_it():
     outlook = look(weather(cloud=100, air=(14, 20)), now=SIX, **NORTH_DOOR)
     assert (outlook.word, outlook.reason.limit) == ("wait", Limit.HOURS)
     assert outlook.reason.at == MONDAY + timedelta(hours=7)
-    assert outlook.next_window.start > outlook.reason.at
+    assert next_window(outlook).start > outlook.reason.at
 
 
 def test_before_a_day_without_a_window_the_reason_is_the_days_and_not_the_hour():
@@ -115,8 +116,8 @@ class TestSunOnAWetFilm:
     def test_with_a_shade_it_goes_on_and_the_shade_has_its_hour(self):
         outlook = look(self.table, now=MONDAY + timedelta(hours=8), shade=True, **self.door)
         assert outlook.word == "coat"
-        assert outlook.window_now.hang_shade_by is not None
-        assert outlook.window_now.best_start <= outlook.window_now.hang_shade_by
+        assert open_window(outlook).hang_shade_by is not None
+        assert open_window(outlook).best_start <= open_window(outlook).hang_shade_by
 
 
 @pytest.mark.parametrize(
@@ -141,7 +142,7 @@ def test_a_hole_in_the_weather_of_the_drying_hours_makes_the_start_unknown():
     table.columns["wind_speed"][0, 14] = np.nan
     outlook = look(table, **NORTH_DOOR)
     assert (outlook.word, outlook.reason.limit, outlook.reason.what) == ("unknown", Limit.KNOWN, "wind_speed")
-    assert outlook.next_window.start > MONDAY + timedelta(hours=14)
+    assert next_window(outlook).start > MONDAY + timedelta(hours=14)
 
 
 def test_no_window_reaches_past_the_end_of_the_forecast():
@@ -187,7 +188,7 @@ class TestTheCoatBelow:
         assert before.word == "coat"
         assert (after.word, after.reason.limit) == ("wait", Limit.COAT_BELOW)
         assert after.next_coat == 2
-        assert after.next_window.start >= after.film.stages.sandable > laid + timedelta(hours=20)
+        assert next_window(after).start >= after.film.stages.sandable > laid + timedelta(hours=20)
         assert 0 < after.film.sandable_fraction < 0.1
 
     def test_a_cold_week_makes_it_later(self):
@@ -231,7 +232,7 @@ def test_a_can_that_is_slower_to_touch_dry_than_our_dew_safe_holds_back_the_late
     outlook = make_outlook(
         piece(**NORTH_DOOR), site(), can, [], weather(cloud=100, air=(14, 20)), TEN, stale_after_h=24
     )
-    stages = outlook.window_now.stages
+    stages = open_window(outlook).stages
     assert stages.touch_dry == stages.dew_safe == stages.rain_safe > TEN + timedelta(hours=20)
 
 
@@ -258,7 +259,7 @@ def test_members_that_disagree_need_the_odds_on_their_side():
         return WeatherTable(times=dry.times, columns=columns, source="invented", issued_at=MONDAY)
 
     assert look(mixed(9, 1), **NORTH_DOOR).word == "coat"
-    assert look(mixed(9, 1), **NORTH_DOOR).window_now.probability == pytest.approx(0.9)
+    assert open_window(look(mixed(9, 1), **NORTH_DOOR)).probability == pytest.approx(0.9)
     refused = look(mixed(6, 4), **NORTH_DOOR)
     assert (refused.word, refused.reason.limit) == ("wait", Limit.RAIN)
 

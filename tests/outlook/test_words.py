@@ -166,6 +166,7 @@ def test_a_reason_names_the_day_where_it_is_another_one():
     assert "over the dew point tomorrow 20:15" in words.reason_text(hold, BERLIN, now=NOW)
     assert "over the dew point at 20:15" in words.reason_text(hold, BERLIN, now=NOW, on=EVENING + timedelta(days=1))
     assert "over the dew point Fri 20:15" in words.reason_text(hold, BERLIN)
+    assert "over the dew point Fri 4 Sep 20:15" in words.reason_text(hold, BERLIN, on=NOW - timedelta(days=6))
 
 
 def test_a_stale_forecast_says_its_age():
@@ -207,11 +208,6 @@ def test_the_hour_that_comes_twice_carries_the_letters_of_its_zone():
     before, after = datetime(2026, 10, 25, 0, 30, tzinfo=UTC), datetime(2026, 10, 25, 1, 30, tzinfo=UTC)
     assert words.clock(before, BERLIN) == "02:30 CEST"
     assert words.clock(after, BERLIN) == "02:30 CET"
-
-
-def test_a_span_names_the_second_day_only_where_it_is_another():
-    assert words.span(NOW, NOW + timedelta(hours=2), BERLIN, NOW) == "today 08:00 to 10:00"
-    assert words.span(NOW, NOW + timedelta(hours=20), BERLIN, NOW) == "today 08:00 to tomorrow 04:00"
 
 
 @pytest.mark.parametrize(

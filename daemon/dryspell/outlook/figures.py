@@ -1,6 +1,6 @@
 """Times and quantities as a finisher reads them: in the site's zone, in metric or US units."""
 
-from datetime import datetime, timedelta, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
 from typing import Literal
 
 Units = Literal["metric", "us"]
@@ -41,6 +41,11 @@ def clock(instant: datetime, zone: tzinfo) -> str:
     return f"{local:%H:%M} {local.tzname()}" if twice else f"{local:%H:%M}"
 
 
+def weekday_date(of: date) -> str:
+    """Return a date with its weekday: "Thu 3 Sep"."""
+    return f"{_DAYS[of.weekday()]} {of.day} {_MONTHS[of.month - 1]}"
+
+
 def day(instant: datetime, zone: tzinfo, now: datetime) -> str:
     """Return the day as it is called at `now`: "today", "tomorrow", "Thu 3 Sep"."""
     local = instant.astimezone(zone)
@@ -48,8 +53,7 @@ def day(instant: datetime, zone: tzinfo, now: datetime) -> str:
     near = {-1: "yesterday", 0: "today", 1: "tomorrow"}
     if away in near:
         return near[away]
-    date = f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]}"
-    return date if abs(away) < 180 else f"{date} {local.year}"
+    return weekday_date(local) if abs(away) < 180 else f"{weekday_date(local)} {local.year}"
 
 
 def when(instant: datetime, zone: tzinfo, now: datetime) -> str:
@@ -58,17 +62,18 @@ def when(instant: datetime, zone: tzinfo, now: datetime) -> str:
 
 
 def moment(instant: datetime, zone: tzinfo, now: datetime | None = None, on: datetime | None = None) -> str:
-    """Return a time with its day, unless that is the day of `on`; without `now` days go by their weekday."""
-    local = instant.astimezone(zone)
-    if on is not None and local.date() == on.astimezone(zone).date():
+    """Return a time with its day, unless that is the day of `on`.
+
+    With `now`, days are called as they are called then; without it they go by their weekday, and by their date where
+    the weekday would be one of another week than that of `on`.
+    """
+    local, about = instant.astimezone(zone), None if on is None else on.astimezone(zone).date()
+    if local.date() == about:
         return clock(instant, zone)
-    return when(instant, zone, now) if now is not None else f"{_DAYS[local.weekday()]} {clock(instant, zone)}"
-
-
-def span(start: datetime, end: datetime, zone: tzinfo, now: datetime) -> str:
-    """Return a span, with its end's day where that is another: "today 09:40 to 12:00"."""
-    same = start.astimezone(zone).date() == end.astimezone(zone).date()
-    return f"{when(start, zone, now)} to {clock(end, zone) if same else when(end, zone, now)}"
+    if now is not None:
+        return when(instant, zone, now)
+    far = about is not None and abs((local.date() - about).days) >= 7
+    return f"{weekday_date(local) if far else _DAYS[local.weekday()]} {clock(instant, zone)}"
 
 
 def duration(length: timedelta) -> str:

@@ -151,13 +151,3 @@ class Outlook(Plain):
     film: FilmState | None = None
     weather: Provenance | None = None
     missing: tuple[str, ...] = Field(default=(), description="weather variables that are needed and not known")
-
-    @property
-    def window_now(self) -> Window | None:
-        """The window that is open at the time the outlook was made."""
-        return next((w for w in self.windows if w.start <= self.made_at <= w.last_start), None)
-
-    @property
-    def next_window(self) -> Window | None:
-        """The first window that opens after the outlook was made."""
-        return next((w for w in self.windows if w.start > self.made_at), None)

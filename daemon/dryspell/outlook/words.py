@@ -10,7 +10,17 @@ from datetime import datetime, tzinfo
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from dryspell.outlook.figures import Units, clock, day, duration, limit_figure, moment, quantity, span, when
+from dryspell.outlook.figures import (
+    Units,
+    clock,
+    day,
+    duration,
+    limit_figure,
+    moment,
+    quantity,
+    weekday_date,
+    when,
+)
 from dryspell.outlook.model import Limit, Outlook, Reason, Window
 
 __all__ = [
@@ -27,10 +37,10 @@ __all__ = [
     "quantity",
     "reason_text",
     "short_text",
-    "span",
     "variable",
     "verdict",
     "verdict_line",
+    "weekday_date",
     "when",
     "why",
 ]
@@ -91,7 +101,7 @@ LABELS: dict[Limit, str] = {
     Limit.BUILT_UP: "all coats on",
     Limit.HOURS: "working hours",
     Limit.DAYLIGHT: "daylight",
-    Limit.DRY: "wet surface",
+    Limit.DRY: "not dry",
     Limit.AIR_LOW: "cold air",
     Limit.AIR_HIGH: "hot air",
     Limit.SURFACE_LOW: "cold surface",
@@ -174,7 +184,7 @@ def _measured_text(reason: Reason, value: float, bound: float, at: str | None, u
     if reason.limit is Limit.RAIN:
         at_text = f", heaviest{at_text}" if at is not None else ""
     if reason.limit in (Limit.MARGIN_APPLY, Limit.MARGIN_HOLD) and value < 0.0:
-        under = quantity(-value, reason.unit, units)
+        under = quantity(-value, reason.unit, units, unlike=0.0)
         needed = limit_figure(bound, reason.unit, units)
         return f"dew: surface {under} under the dew point{at_text}{how.until} ({needed} over it needed)"
     shown = quantity(value, reason.unit, units, unlike=bound)
@@ -188,11 +198,11 @@ def _measured_text(reason: Reason, value: float, bound: float, at: str | None, u
     return f"{how.what.format(only + shown)}{at_text}{how.until} ({asked})"
 
 
-def short_text(reason: Reason, units: Units = "metric") -> str:
+def short_text(reason: Reason, zone: tzinfo, units: Units = "metric", *, on: datetime | None = None) -> str:
     """Return a reason in a few words with its number: "dew on the wet film 0.3 K (min 1 K)"."""
     label = LABELS[reason.limit]
     if reason.value is None or reason.bound is None or reason.limit not in _MEASURED:
-        return label
+        return label if reason.at is None else f"{label} before {moment(reason.at, zone, None, on)}"
     asked = {"needed": "min", "at most": "max", "less than": "under"}[_MEASURED[reason.limit].asked]
     value = quantity(reason.value, reason.unit, units, unlike=reason.bound)
     return f"{label} {value} ({asked} {limit_figure(reason.bound, reason.unit, units)})"

@@ -1,0 +1,134 @@
+"""One SQLite file, opened so that a kill or a power cut at any moment loses nothing that was committed.
+
+A Store holds a single connection, and a lock lets one thread at it at a time: the daemon commits about once a minute,
+so nobody waits for long. Other processes (the command line beside the daemon) have their own connection; WAL lets them
+read while one writes.
+"""
+
+import os
+import sqlite3
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from dryspell.errors import StoreError
+from dryspell.store.schema import MIGRATIONS, Migration, migrate
+
+BUSY_TIMEOUT_S = 5.0
+
+
+class Database:
+    """An open state file; the classes that stand on it hold the queries.
+
+    Parameters
+    ----------
+    path
+        The file. It and its folder are made when absent, for the owner alone.
+
+    Raises
+    ------
+    StoreError
+        When it cannot be opened, is damaged, or is not ours; the message names the file.
+    """
+
+    def __init__(self, path: Path, *, migrations: Sequence[Migration] = MIGRATIONS) -> None:
+        self.path = path
+        self._lock = threading.RLock()
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
+        except OSError as error:
+            raise StoreError(
+                f"the state file {path} cannot be opened for writing ({error.strerror}); "
+                "check the folder and who owns it, or set another state folder"
+            ) from None
+        with self._plain_errors():
+            self._connection = sqlite3.connect(
+                path, timeout=BUSY_TIMEOUT_S, isolation_level=None, check_same_thread=False
+            )
+        try:
+            with self._plain_errors():
+                self._prepare(migrations)
+        except BaseException:
+            self._connection.close()
+            raise
+
+    def _prepare(self, migrations: Sequence[Migration]) -> None:
+        mode = self._connection.execute("PRAGMA journal_mode = WAL").fetchone()[0]
+        if mode != "wal":
+            raise StoreError(
+                f"the state file {self.path} lies where SQLite cannot keep a write-ahead log (it answers {mode!r}); "
+                "put the state folder on a local disk, not on a network share"
+            )
+        self._connection.execute("PRAGMA synchronous = FULL")
+        self._connection.execute("PRAGMA foreign_keys = ON")
+        answer = self._connection.execute("PRAGMA quick_check(1)").fetchone()[0]
+        if answer != "ok":
+            raise StoreError(_damaged(self.path))
+        migrate(self._connection, str(self.path), migrations)
+
+    def close(self) -> None:
+        """Close the file, after the transaction that is under way."""
+        with self._lock, self._plain_errors():
+            self._connection.close()
+
+    @contextmanager
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
+        """Write: all of the block is committed, or nothing of it."""
+        with self._lock, self._plain_errors():
+            self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._connection
+                self._connection.execute("COMMIT")
+            except BaseException:
+                # A full disk has rolled back by itself.
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+                raise
+
+    def _rows(self, query: str, *values: Any) -> list[tuple[Any, ...]]:
+        with self._lock, self._plain_errors():
+            return self._connection.execute(query, values).fetchall()
+
+    @contextmanager
+    def _plain_errors(self) -> Iterator[None]:
+        try:
+            yield
+        except sqlite3.Error as error:
+            raise StoreError(_plain(self.path, error)) from error
+
+
+def seconds(instant: datetime) -> int:
+    """Return an aware instant as whole UTC seconds."""
+    if instant.tzinfo is None:
+        raise ValueError(f"an instant needs its offset from UTC, got {instant.isoformat()}")
+    return int(instant.timestamp())
+
+
+def instant(at: int) -> datetime:
+    """Return UTC seconds as an aware instant."""
+    return datetime.fromtimestamp(at, tz=UTC)
+
+
+def _damaged(path: Path) -> str:
+    return f"the state file {path} is damaged; put a backup in its place, or move it away to begin a new one"
+
+
+def _plain(path: Path, error: sqlite3.Error) -> str:
+    name = getattr(error, "sqlite_errorname", "") or ""
+    said = {
+        "SQLITE_NOTADB": _damaged(path),
+        "SQLITE_CORRUPT": _damaged(path),
+        "SQLITE_CANTOPEN": f"the state file {path} cannot be opened; check the folder and who owns it",
+        "SQLITE_READONLY": f"the state file {path} cannot be written to; check who owns it",
+        "SQLITE_BUSY": f"the state file {path} has been held by another program for over {BUSY_TIMEOUT_S:g} s",
+        "SQLITE_FULL": f"the disk that holds the state file {path} is full",
+        "SQLITE_IOERR": f"the disk that holds the state file {path} gives errors",
+    }
+    # Extended names, such as SQLITE_IOERR_WRITE, begin with the plain one.
+    return next(
+        (text for key, text in said.items() if name.startswith(key)), f"the state file {path} cannot be used: {error}"
+    )

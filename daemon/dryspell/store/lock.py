@@ -1,0 +1,53 @@
+"""One daemon to a state folder."""
+
+import fcntl
+import os
+from pathlib import Path
+from typing import Self
+
+from dryspell.errors import StoreError
+
+FILE_NAME = "dryspell.lock"
+
+
+class DaemonLock:
+    """Held while a daemon runs on a state folder; the system lets go of it when the process ends, however it ends.
+
+    Raises
+    ------
+    StoreError
+        When another daemon holds it; the message names the folder and that daemon's process.
+    """
+
+    def __init__(self, state_dir: Path) -> None:
+        try:
+            state_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
+            self._file = os.open(state_dir / FILE_NAME, os.O_RDWR | os.O_CREAT, 0o600)
+        except OSError as error:
+            raise StoreError(
+                f"the state folder {state_dir} cannot be written to ({error.strerror}); check who owns it, "
+                "or set another"
+            ) from None
+        try:
+            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            holder = os.pread(self._file, 20, 0).decode("ascii", "replace").strip() or "unknown"
+            os.close(self._file)
+            raise StoreError(
+                f"another dryspell (process {holder}) runs on the state folder {state_dir}; stop that one first, "
+                "or give this one a state folder of its own"
+            ) from None
+        os.ftruncate(self._file, 0)
+        os.pwrite(self._file, f"{os.getpid()}\n".encode("ascii"), 0)
+
+    def release(self) -> None:
+        """Let another daemon have the folder; a second time does nothing."""
+        if self._file >= 0:
+            os.close(self._file)
+            self._file = -1
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.release()

@@ -1,0 +1,138 @@
+"""The tables, and how an older file becomes a newer one.
+
+Every instant is an integer of UTC seconds. Rows are not deleted; a coat taken back and a notice dropped carry the
+instant at which that happened.
+"""
+
+import sqlite3
+from collections.abc import Sequence
+
+from dryspell.errors import StoreError
+
+APPLICATION_ID = 0x44525953
+"""Marks the file as ours ("DRYS"), so that a database of something else is not written to."""
+
+Migration = Sequence[str]
+
+_FIRST: Migration = (
+    """
+    CREATE TABLE coats (
+        id INTEGER PRIMARY KEY,
+        piece TEXT NOT NULL,
+        number INTEGER NOT NULL CHECK (number >= 1),
+        finished_at INTEGER NOT NULL,
+        who TEXT NOT NULL,
+        batch TEXT NOT NULL,
+        thinner_parts REAL,
+        wet_film_um REAL,
+        note TEXT NOT NULL,
+        recorded_at INTEGER NOT NULL,
+        undone_at INTEGER
+    ) STRICT
+    """,
+    "CREATE UNIQUE INDEX coat_that_counts ON coats (piece, number) WHERE undone_at IS NULL",
+    """
+    CREATE TABLE weather_met (
+        site TEXT NOT NULL,
+        time INTEGER NOT NULL,
+        variable TEXT NOT NULL,
+        value REAL NOT NULL,
+        issued_at INTEGER NOT NULL,
+        PRIMARY KEY (site, time, variable)
+    ) STRICT, WITHOUT ROWID
+    """,
+    """
+    CREATE TABLE forecasts (
+        site TEXT PRIMARY KEY,
+        issued_at INTEGER NOT NULL,
+        kept_at INTEGER NOT NULL,
+        body BLOB NOT NULL
+    ) STRICT
+    """,
+    """
+    CREATE TABLE verdicts (
+        id INTEGER PRIMARY KEY,
+        piece TEXT NOT NULL,
+        at INTEGER NOT NULL,
+        word TEXT NOT NULL,
+        reason TEXT
+    ) STRICT
+    """,
+    "CREATE INDEX verdicts_of_piece ON verdicts (piece, id)",
+    "CREATE TABLE alert_memory (piece TEXT PRIMARY KEY, memory TEXT NOT NULL) STRICT",
+    """
+    CREATE TABLE notices (
+        id TEXT PRIMARY KEY,
+        dedup_key TEXT NOT NULL UNIQUE,
+        piece TEXT NOT NULL,
+        kind TEXT NOT NULL,
+        title TEXT NOT NULL,
+        body TEXT NOT NULL,
+        created_at INTEGER NOT NULL,
+        expires_at INTEGER NOT NULL
+    ) STRICT
+    """,
+    "CREATE INDEX notices_of_piece ON notices (piece, created_at)",
+    """
+    CREATE TABLE outbox (
+        notice TEXT NOT NULL REFERENCES notices (id),
+        target TEXT NOT NULL,
+        attempts INTEGER NOT NULL DEFAULT 0,
+        next_try_at INTEGER NOT NULL,
+        last_error TEXT NOT NULL DEFAULT '',
+        delivered_at INTEGER,
+        dropped_at INTEGER,
+        PRIMARY KEY (notice, target)
+    ) STRICT, WITHOUT ROWID
+    """,
+    "CREATE INDEX outbox_waiting ON outbox (next_try_at) WHERE delivered_at IS NULL AND dropped_at IS NULL",
+)
+
+MIGRATIONS: Sequence[Migration] = (_FIRST,)
+"""The n-th entry brings a file of version n to version n + 1."""
+
+
+def migrate(connection: sqlite3.Connection, name: str, migrations: Sequence[Migration] = MIGRATIONS) -> None:
+    """Bring a file to the newest version, each step in a transaction of its own.
+
+    Parameters
+    ----------
+    name
+        The file's name, for messages.
+
+    Raises
+    ------
+    StoreError
+        When the file was written by a newer version, or belongs to another program.
+    """
+    while True:
+        version = _pragma(connection, "user_version")
+        if version > len(migrations):
+            raise StoreError(
+                f"the state file {name} was written by a newer dryspell (its version is {version}, this one knows "
+                f"{len(migrations)}); install the newer one again, or name another state folder"
+            )
+        if version == 0 and _pragma(connection, "application_id") != APPLICATION_ID and _has_tables(connection):
+            raise StoreError(f"{name} is a database of another program; name another state folder")
+        if version == len(migrations):
+            return
+        connection.execute("BEGIN IMMEDIATE")
+        try:
+            # Another process may have been here between the question and the lock.
+            if _pragma(connection, "user_version") == version:
+                for statement in migrations[version]:
+                    connection.execute(statement)
+                connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+                connection.execute(f"PRAGMA user_version = {version + 1}")
+            connection.execute("COMMIT")
+        except BaseException:
+            connection.execute("ROLLBACK")
+            raise
+
+
+def _pragma(connection: sqlite3.Connection, name: str) -> int:
+    return int(connection.execute(f"PRAGMA {name}").fetchone()[0])
+
+
+def _has_tables(connection: sqlite3.Connection) -> bool:
+    return bool(connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0])

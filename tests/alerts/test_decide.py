@@ -1,0 +1,392 @@
+"""Time behaviour as timelines: what the forecast says at each instant, and what is said then."""
+
+from datetime import datetime, time, timedelta
+from itertools import pairwise
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from alerts.fakes import BRUSHING, ZONE, at, film, outlook, unknown, window
+from dryspell.alerts.decide import decide, settled
+from dryspell.alerts.model import Habits, Kind, PieceMemory, Why
+
+HABITS = Habits()
+
+
+class Timeline:
+    """Runs decisions one after the other, through JSON in between as the daemon does."""
+
+    def __init__(self, habits=HABITS):
+        self.memory = {}
+        self.habits = habits
+
+    def tick(self, seen):
+        notices, memory = decide(self.memory, [seen], seen.made_at, self.habits)
+        self.memory = {p: PieceMemory.model_validate_json(m.model_dump_json()) for p, m in memory.items()}
+        again, same = decide(self.memory, [seen], seen.made_at, self.habits)
+        assert again == []
+        assert same == self.memory
+        return notices
+
+    def play(self, *steps):
+        """Play (day, clock, windows, ...changes); return (clock, kind, why) of what was said."""
+        said = []
+        for day, clock, windows, *changes in steps:
+            seen = outlook(at(day, clock), windows, **(changes[0] if changes else {}))
+            said += [(clock, n.kind, n.why) for n in self.tick(seen)]
+        return said
+
+
+W = [window(3, "09:45", "14:00")]
+
+
+def test_a_window_is_told_of_the_evening_before_and_when_it_opens_and_no_more():
+    said = Timeline().play(
+        (2, "17:59", W), (2, "18:00", W), (2, "18:01", W), (2, "21:00", W), (3, "00:00", W), (3, "09:30", W),
+        (3, "09:31", W), (3, "09:45", W), (3, "09:46", W), (3, "12:00", W), (3, "14:00", W), (3, "14:01", W),
+        (3, "18:00", W),
+    )  # fmt: skip
+    assert said == [
+        ("18:00", Kind.TOMORROW, Why.OPENS_TOMORROW),
+        ("09:31", Kind.COAT_NOW, Why.OPEN),  # the verdict "now" is that of the next quarter hour
+    ]
+
+
+def test_the_evening_is_that_of_the_configuration_at_the_piece():
+    timeline = Timeline(Habits(evening=time(20, 30)))
+    assert timeline.play((2, "20:29", W)) == []
+    assert timeline.play((2, "20:30", W)) == [("20:30", Kind.TOMORROW, Why.OPENS_TOMORROW)]
+
+
+def test_a_daemon_that_was_off_in_the_evening_makes_up_for_it_while_it_is_evening():
+    assert Timeline().play((2, "23:40", W)) == [("23:40", Kind.TOMORROW, Why.OPENS_TOMORROW)]
+    assert Timeline().play((3, "00:20", W)) == []
+
+
+def test_a_daemon_that_was_off_at_the_opening_tells_of_a_window_that_is_still_open():
+    assert Timeline().play((3, "12:10", W)) == [("12:10", Kind.COAT_NOW, Why.OPEN)]
+
+
+def test_a_window_after_the_next_day_is_not_told_of():
+    assert Timeline().play((2, "18:00", [window(4, "09:00", "12:00")])) == []
+
+
+def test_each_evening_tells_of_its_own_next_day():
+    windows = [window(3, "10:00", "12:00"), window(4, "10:00", "12:00")]
+    said = Timeline().play((2, "18:00", windows), (3, "10:00", windows), (3, "19:00", windows), (4, "10:00", windows))
+    assert [kind for _, kind, _ in said] == [Kind.TOMORROW, Kind.COAT_NOW, Kind.TOMORROW, Kind.COAT_NOW]
+
+
+def test_two_windows_of_one_day_are_each_told_of_when_they_open():
+    windows = [window(3, "09:00", "10:00"), window(3, "15:00", "16:00")]
+    said = Timeline().play((2, "18:00", windows), (3, "09:00", windows), (3, "12:00", windows), (3, "15:00", windows))
+    assert [(clock, kind) for clock, kind, _ in said] == [
+        ("18:00", Kind.TOMORROW),
+        ("09:00", Kind.COAT_NOW),
+        ("15:00", Kind.COAT_NOW),
+    ]
+
+
+@pytest.mark.parametrize(
+    "wobble",
+    [
+        ("09:00", "14:00"),  # earlier
+        ("10:45", "14:00"),  # later by an hour
+        ("09:45", "13:00"),  # shorter by an hour
+        ("10:30", "14:45"),
+        ("09:45", "17:00"),  # longer
+    ],
+)
+def test_a_wobble_within_an_hour_or_for_the_better_says_nothing(wobble):
+    moved = [window(3, *wobble)]
+    said = Timeline().play((2, "18:00", W), (2, "19:00", moved), (2, "20:00", W), (2, "21:00", moved), (3, "06:30", W))
+    assert [kind for _, kind, _ in said] == [Kind.TOMORROW]
+
+
+def test_a_gap_of_less_than_an_hour_in_a_window_says_nothing():
+    split = [window(3, "09:45", "11:00"), window(3, "12:00", "14:00")]
+    said = Timeline().play(
+        (2, "18:00", W), (2, "20:00", split), (3, "09:45", split), (3, "11:30", split), (3, "12:00", split)
+    )
+    assert [(clock, kind) for clock, kind, _ in said] == [("18:00", Kind.TOMORROW), ("09:45", Kind.COAT_NOW)]
+
+
+def test_a_promised_window_that_has_gone_is_taken_back_once_with_what_blocks_it():
+    timeline = Timeline()
+    timeline.play((2, "18:00", W))
+    (notice,) = timeline.tick(outlook(at(2, "22:00"), ()))
+    assert (notice.kind, notice.why) == (Kind.WAIT, Why.GONE)
+    assert (notice.told.start, notice.told.brush_down_by) == (at(3, "09:45"), at(3, "14:00") + BRUSHING)
+    assert (notice.reason.value, notice.windows) == (-0.4, ())
+    assert timeline.play((2, "22:01", ()), (3, "09:45", ())) == []
+
+
+def test_a_window_that_nobody_was_told_of_goes_in_silence():
+    assert Timeline().play((2, "12:00", W), (2, "18:00", ()), (3, "09:45", ())) == []
+
+
+def test_a_promised_window_that_opens_over_an_hour_later_is_corrected_and_then_counts_as_promised():
+    later = [window(3, "11:00", "15:00")]
+    timeline = Timeline()
+    said = timeline.play(
+        (2, "18:00", W), (2, "20:00", later), (2, "21:00", later), (3, "09:45", later), (3, "11:00", later)
+    )
+    assert said == [
+        ("18:00", Kind.TOMORROW, Why.OPENS_TOMORROW),
+        ("20:00", Kind.WAIT, Why.LATER),
+        ("11:00", Kind.COAT_NOW, Why.OPEN),
+    ]
+
+
+def test_a_promised_window_that_ends_over_an_hour_earlier_is_corrected():
+    shorter = [window(3, "09:45", "12:45")]
+    assert Timeline().play((2, "18:00", W), (2, "20:00", shorter)) == [
+        ("18:00", Kind.TOMORROW, Why.OPENS_TOMORROW),
+        ("20:00", Kind.WAIT, Why.SHORTER),
+    ]
+
+
+def test_an_evening_has_one_heads_up_and_one_correction_and_the_morning_the_second():
+    other, third = [window(3, "11:30", "16:00")], [window(3, "13:00", "16:00")]
+    said = Timeline().play(
+        (2, "18:00", W), (2, "19:00", other), (2, "20:00", third), (2, "21:00", ()), (2, "22:00", W), (2, "23:00", ()),
+        (3, "00:30", ()), (3, "05:59", ()), (3, "06:00", ()), (3, "06:01", ()),
+    )  # fmt: skip
+    assert said == [
+        ("18:00", Kind.TOMORROW, Why.OPENS_TOMORROW),
+        ("19:00", Kind.WAIT, Why.LATER),
+        ("06:00", Kind.WAIT, Why.GONE),
+    ]
+
+
+def test_a_window_that_comes_back_before_the_second_correction_needs_none():
+    other = [window(3, "11:30", "16:00")]
+    said = Timeline().play(
+        (2, "18:00", W), (2, "19:00", other), (2, "20:00", ()), (3, "06:00", other), (3, "11:30", other)
+    )
+    assert [kind for _, kind, _ in said] == [Kind.TOMORROW, Kind.WAIT, Kind.COAT_NOW]
+
+
+def test_an_open_window_that_shuts_is_taken_back_at_once():
+    said = Timeline().play((3, "09:45", W), (3, "10:05", ()), (3, "10:06", ()))
+    assert said == [("09:45", Kind.COAT_NOW, Why.OPEN), ("10:05", Kind.WAIT, Why.GONE)]
+
+
+def test_a_short_window_that_shuts_soon_after_it_opened_is_taken_back():
+    short = [window(3, "10:00", "11:00")]
+    said = Timeline().play((3, "10:00", short), (3, "10:05", ()))
+    assert said == [("10:00", Kind.COAT_NOW, Why.OPEN), ("10:05", Kind.WAIT, Why.GONE)]
+
+
+def test_a_window_that_runs_out_is_not_taken_back():
+    later = [window(3, "09:45", "14:00"), window(3, "17:00", "18:00")]
+    said = Timeline().play((3, "09:45", W), (3, "13:40", W), (3, "14:01", ()), (3, "14:30", ()))
+    assert said == [("09:45", Kind.COAT_NOW, Why.OPEN)]
+    said = Timeline().play((3, "09:45", later), (3, "14:01", later), (3, "17:00", later))
+    assert [(clock, kind) for clock, kind, _ in said] == [("09:45", Kind.COAT_NOW), ("17:00", Kind.COAT_NOW)]
+
+
+def test_a_window_that_ends_within_its_last_hour_is_a_wobble():
+    said = Timeline().play((3, "09:45", W), (3, "13:15", ()))
+    assert said == [("09:45", Kind.COAT_NOW, Why.OPEN)]
+
+
+def test_an_open_window_that_becomes_shorter_by_over_an_hour_is_corrected_and_stays_open():
+    shorter = [window(3, "09:45", "12:00")]
+    said = Timeline().play((3, "09:45", W), (3, "10:30", shorter), (3, "11:00", shorter), (3, "12:01", ()))
+    assert said == [("09:45", Kind.COAT_NOW, Why.OPEN), ("10:30", Kind.WAIT, Why.SHORTER)]
+
+
+def test_an_open_window_that_shuts_for_less_than_an_hour_says_nothing():
+    gap = [window(3, "10:45", "14:00")]
+    said = Timeline().play((3, "09:45", W), (3, "10:00", gap), (3, "10:20", gap), (3, "10:45", gap), (3, "11:00", W))
+    assert said == [("09:45", Kind.COAT_NOW, Why.OPEN)]
+
+
+def test_an_open_window_whose_opening_creeps_away_is_taken_back_when_an_hour_has_gone():
+    said = Timeline().play(
+        (3, "09:45", W),
+        (3, "10:00", [window(3, "10:45", "14:00")]),
+        (3, "10:30", [window(3, "11:00", "14:00")]),
+        (3, "10:45", [window(3, "11:30", "14:00")]),
+    )
+    assert said == [("09:45", Kind.COAT_NOW, Why.OPEN), ("10:45", Kind.WAIT, Why.LATER)]
+
+
+def test_a_window_taken_back_is_told_again_only_after_an_hour_and_once():
+    steps = [(3, "09:45", W), (3, "10:00", ()), (3, "10:15", W), (3, "10:59", W), (3, "11:00", W), (3, "11:15", ())]
+    said = Timeline().play(*steps, (3, "12:30", W), (3, "13:00", W))
+    assert said == [
+        ("09:45", Kind.COAT_NOW, Why.OPEN),
+        ("10:00", Kind.WAIT, Why.GONE),
+        ("11:00", Kind.COAT_NOW, Why.OPEN_AGAIN),
+        ("11:15", Kind.WAIT, Why.GONE),
+    ]
+
+
+def test_a_window_that_opens_much_earlier_than_promised_is_simply_open():
+    early = [window(3, "08:00", "09:00")]
+    assert Timeline().play((2, "18:00", W), (3, "08:00", early), (3, "09:30", ()), (3, "10:00", ())) == [
+        ("18:00", Kind.TOMORROW, Why.OPENS_TOMORROW),
+        ("08:00", Kind.COAT_NOW, Why.OPEN),
+    ]
+
+
+def test_a_recorded_coat_ends_its_promises_in_silence():
+    done = {"coat": 5, "film": film(3, "10:30", at(3, "19:00"))}
+    said = Timeline().play((2, "18:00", W), (3, "09:45", W), (3, "10:31", (), done), (3, "12:00", (), done))
+    assert [kind for _, kind, _ in said] == [Kind.TOMORROW, Kind.COAT_NOW]
+
+
+def test_a_coat_taken_back_has_its_window_told_again():
+    done = {"coat": 5, "film": film(3, "10:30", at(3, "19:00"))}
+    said = Timeline().play((3, "09:45", W), (3, "10:31", (), done), (3, "10:40", W))
+    assert [(clock, kind) for clock, kind, _ in said] == [("09:45", Kind.COAT_NOW), ("10:40", Kind.COAT_NOW)]
+
+
+def test_lost_weather_is_told_once_while_a_promise_stands_and_takes_nothing_back():
+    timeline = Timeline()
+    timeline.play((2, "18:00", W))
+    (notice,) = timeline.tick(unknown(at(2, "20:00")))
+    assert (notice.kind, notice.why, notice.told.start) == (Kind.WEATHER_LOST, Why.LOST_PROMISE, at(3, "09:45"))
+    assert timeline.tick(unknown(at(2, "20:01"))) == []
+    assert timeline.play((2, "21:00", W), (3, "09:45", W)) == [("09:45", Kind.COAT_NOW, Why.OPEN)]
+
+
+def test_lost_weather_is_told_while_a_film_is_wet():
+    timeline = Timeline()
+    timeline.play((3, "12:00", (), {"film": film(3, "10:30", at(3, "19:00"))}))
+    (notice,) = timeline.tick(unknown(at(3, "18:59")))
+    assert (notice.kind, notice.why) == (Kind.WEATHER_LOST, Why.LOST_WET)
+
+
+@pytest.mark.parametrize("known_film", [None, film(3, "10:30", at(3, "19:00"))])
+def test_lost_weather_is_no_news_to_somebody_who_waits_for_nothing(known_film):
+    timeline = Timeline()
+    timeline.play((3, "12:00", (), {"film": known_film}))
+    assert timeline.tick(unknown(at(3, "19:01"))) == []
+
+
+def test_a_coat_put_on_without_any_weather_counts_as_wet_for_a_day():
+    on = {"coat": 4, "film": film(3, "10:30", None)}
+    assert [n.kind for n in Timeline().tick(unknown(at(4, "10:00"), **on))] == [Kind.WEATHER_LOST]
+    assert Timeline().tick(unknown(at(4, "10:31"), **on)) == []
+
+
+def test_weather_that_comes_and_goes_is_told_once_a_day():
+    timeline = Timeline()
+    timeline.play((2, "18:00", W))
+    said = []
+    for clock in ("19:00", "20:00", "21:00"):
+        said += timeline.tick(unknown(at(2, clock)))
+        timeline.play((2, clock, W))
+    assert len(said) == 1
+
+
+def test_the_local_day_counts_where_the_clocks_change():
+    # On 25 October 2026 Berlin goes from UTC+2 to UTC+1 at 03:00.
+    def on(day, clock):
+        return datetime.fromisoformat(f"2026-10-{day}T{clock}").replace(tzinfo=ZONE)
+
+    after = window(3, "10:00", "12:00").model_copy(
+        update={"start": on(25, "10:00"), "last_start": on(25, "12:00"), "brush_down_by": on(25, "13:00")}
+    )
+    timeline = Timeline()
+    assert [n.kind for n in timeline.tick(outlook(on(24, "18:00"), [after]))] == [Kind.TOMORROW]
+    assert [n.kind for n in timeline.tick(outlook(on(25, "10:00"), [after]))] == [Kind.COAT_NOW]
+
+
+def test_each_notice_expires_when_it_is_of_no_use_any_more():
+    timeline = Timeline()
+    (heads_up,) = timeline.tick(outlook(at(2, "18:00"), W))
+    (go,) = timeline.tick(outlook(at(3, "09:45"), W))
+    (back,) = timeline.tick(outlook(at(3, "10:05"), ()))
+    assert (heads_up.expires_at, go.expires_at, back.expires_at) == (at(3, "09:45"), at(3, "14:00"), at(3, "14:00"))
+
+
+def test_a_promise_that_is_kept_is_not_settled_and_one_that_ends_is():
+    timeline = Timeline()
+    (heads_up,) = timeline.tick(outlook(at(2, "18:00"), W))
+    before = timeline.memory
+    timeline.tick(outlook(at(2, "18:01"), W))
+    assert settled(before, timeline.memory) == set()
+    (go,) = timeline.tick(outlook(at(3, "09:45"), W))
+    assert settled(before, timeline.memory) == {heads_up.key}
+    before = timeline.memory
+    timeline.tick(outlook(at(3, "10:30"), (), coat=5))
+    assert settled(before, timeline.memory) == {go.key}
+
+
+def test_pieces_do_not_mix():
+    rail, door = outlook(at(3, "09:45"), W), outlook(at(3, "09:45"), W, piece="door")
+    notices, memory = decide({}, [rail, door], rail.made_at, HABITS)
+    assert [n.piece for n in notices] == ["rail", "door"]
+    assert len({n.key for n in notices}) == 2
+    notices, kept = decide(memory, [door], at(3, "09:46"), HABITS)
+    assert notices == []
+    assert kept["rail"] == memory["rail"]
+
+
+# What a forecast may say of three days: some windows, in quarter hours, apart from each other.
+SPANS = st.lists(st.integers(0, 3 * 96 - 1), unique=True, max_size=8).map(sorted)
+STEP = timedelta(minutes=15)
+BEGIN = at(2, "00:00")
+
+
+def windows_of(edges):
+    pairs = [(a, b) for a, b in zip(edges[::2], edges[1::2], strict=False) if b - a > 1]
+    return [
+        window(2, "00:00", "00:00").model_copy(
+            update={
+                "start": BEGIN + a * STEP,
+                "last_start": BEGIN + (b - 1) * STEP,
+                "best_start": BEGIN + a * STEP,
+                "brush_down_by": BEGIN + (b + 2) * STEP,
+                "tight_until": BEGIN + (b + 2) * STEP,
+            }
+        )
+        for a, b in pairs
+    ]
+
+
+FORECASTS = st.lists(
+    st.tuples(SPANS, st.integers(1, 40), st.sampled_from(["known"] * 8 + ["unknown"])), min_size=1, max_size=25
+)
+
+
+@settings(max_examples=100, deadline=None)
+@given(FORECASTS)
+def test_whatever_the_forecast_does_nobody_is_told_twice_or_too_often(forecasts):
+    timeline, now, said = Timeline(), BEGIN, []
+    for edges, quarters, state in forecasts:
+        seen = unknown(now) if state == "unknown" else outlook(now, windows_of(edges))
+        said += timeline.tick(seen)  # which checks that the same input again says nothing
+        now += quarters * STEP
+    assert len({n.key for n in said}) == len(said)
+    for one, two in pairwise([n for n in said if n.kind is Kind.TOMORROW]):
+        assert one.created_at.astimezone(ZONE).date() < two.created_at.astimezone(ZONE).date()
+    for n in said:
+        assert n.expires_at >= n.created_at
+        if n.kind is Kind.WAIT:
+            assert any(m.kind is not Kind.WAIT for m in said if m.created_at < n.created_at)
+    for day in {n.created_at.astimezone(ZONE).date() for n in said}:
+        todays = [n.kind for n in said if n.created_at.astimezone(ZONE).date() == day]
+        assert todays.count(Kind.WEATHER_LOST) <= 1
+        assert todays.count(Kind.TOMORROW) <= 1
+
+
+@settings(max_examples=100, deadline=None)
+@given(FORECASTS)
+def test_whoever_was_told_to_coat_hears_of_it_when_the_window_has_gone(forecasts):
+    """No open promise is dropped in silence, but by its own end or by a window that stands in its place."""
+    timeline, now, promised = Timeline(), BEGIN, None
+    for edges, quarters, _ in forecasts:
+        ahead = windows_of(edges)
+        said = timeline.tick(outlook(now, ahead))
+        if promised and promised.last_start > now + timedelta(hours=1) and not any(w.last_start >= now for w in ahead):
+            assert Kind.WAIT in [n.kind for n in said]
+        if said:
+            opened = [n for n in said if n.kind is Kind.COAT_NOW]
+            promised = opened[0].windows[-1] if opened else None
+        now += quarters * STEP

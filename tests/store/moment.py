@@ -1,0 +1,3 @@
+from datetime import UTC, datetime
+
+NOW = datetime(2026, 6, 2, 12, tzinfo=UTC)

@@ -1,0 +1,28 @@
+import logging
+import threading
+
+from dryspell.workers import Workers
+
+
+def test_a_job_that_hangs_holds_up_only_its_own_name():
+    workers, hang, done = Workers(), threading.Event(), []
+    assert workers.start("relay", hang.wait)
+    assert not workers.start("relay", lambda: done.append("relay"))
+    assert workers.start("phone", lambda: done.append("phone"))
+    assert not workers.wait(0.05)
+    assert done == ["phone"]
+    hang.set()
+    assert workers.wait(30)
+    assert workers.start("relay", lambda: done.append("relay"))
+    assert workers.wait(30)
+    assert done == ["phone", "relay"]
+
+
+def test_a_job_that_raises_is_logged_and_its_name_is_free_again(caplog):
+    workers = Workers()
+    with caplog.at_level(logging.ERROR):
+        workers.start("phone", lambda: 1 / 0)
+        assert workers.wait(30)
+    assert [r.getMessage() for r in caplog.records] == ["phone failed"]
+    assert workers.start("phone", lambda: None)
+    assert workers.wait(30)
