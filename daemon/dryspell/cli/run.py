@@ -1,0 +1,54 @@
+"""`dryspell run`: the daemon."""
+
+import logging
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from dryspell import __version__, config
+from dryspell.cli.options import shared_options
+from dryspell.clock import Clock, FastClock, SystemClock
+
+log = logging.getLogger(__name__)
+
+EPILOG = """\b
+Example:
+  dryspell run --config ~/boats.toml
+
+\b
+It stays until Ctrl-C or SIGTERM. Other commands may be used beside it."""
+
+
+@click.command(epilog=EPILOG)
+@shared_options
+@click.option("--speed", type=click.FloatRange(min=0, min_open=True), default=1.0, hidden=True)
+@click.option("--anchor", type=float, metavar="UNIXSECONDS", hidden=True)
+def command(
+    *, config_path: Path | None, as_json: bool, now: datetime | None, speed: float, anchor: float | None
+) -> None:
+    """Watch the weather and send the alerts.
+
+    With --json each line of the log is a JSON document; with --now the clock begins at that instant and runs on.
+    """
+    # The heavy parts are imported only when a daemon really starts.
+    from dryspell.service import Service, log_to_stderr, serve  # noqa: PLC0415
+
+    settings = config.load(config_path)
+    log_to_stderr(as_json=as_json)
+    clock = _clock(now, speed, anchor)
+    service = Service(settings, clock, speed=speed)
+    log.info("dryspell %s watches %d pieces; its state is in %s", __version__, len(settings.piece), settings.state_dir)
+    if not settings.alerts:
+        log.warning("no alert target is configured: what is to be said stands only here")
+    serve(service)
+
+
+def _clock(now: datetime | None, speed: float, anchor: float | None) -> Clock:
+    """Return the clock to go by; an imagined one is logged with what a later process needs to go on in its time."""
+    if now is None and speed == 1.0:
+        return SystemClock()
+    real = SystemClock().now()
+    start, at = now or real, real if anchor is None else datetime.fromtimestamp(anchor, UTC)
+    log.info("an imagined clock: --now %s --speed %g --anchor %.3f", start.isoformat(), speed, at.timestamp())
+    return FastClock(start, speed, at)
