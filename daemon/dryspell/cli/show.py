@@ -1,0 +1,265 @@
+"""Outlooks on a terminal of 80 columns: the verdicts first, then each piece, and on demand every reason in words."""
+
+import textwrap
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from dryspell.cli.paint import Paint
+from dryspell.cli.strip import OFF, legend, note, painted_runs, strips_of
+from dryspell.outlook import words
+from dryspell.outlook.figures import Units
+from dryspell.outlook.model import Block, FilmState, Limit, Outlook, Stages, Window
+
+WIDTH = 80
+_NO_BREAK = "\N{NO-BREAK SPACE}"
+_BAR = 20
+_TEXT = 23
+"""Column at which the text of a window or a block begins."""
+_STAGES = {"touch_dry": "touch-dry", "dew_safe": "dew-safe", "rain_safe": "rain-safe", "sandable": "sandable"}
+
+CAUTION = (
+    "All of this is an estimate from a forecast. The data sheet of the can, a look at the piece and your thumb "
+    "go before it."
+)
+
+
+def outlooks_text(
+    outlooks: Sequence[Outlook],
+    names: Mapping[str, str],
+    paint: Paint,
+    units: Units = "metric",
+    *,
+    details: bool = False,
+    added: Sequence[str] = (),
+) -> str:
+    """Return everything there is to say of some outlooks.
+
+    Parameters
+    ----------
+    names
+        What sites and coatings are called, by key.
+    details
+        Add every window and every block in words.
+    added
+        Lines to put in after the pieces.
+    """
+    lines = [*summary(outlooks, paint, units)]
+    for outlook in outlooks:
+        lines += ["", *piece(outlook, names, paint, units)]
+        if details:
+            lines += ["", *every_start(outlook, paint, units)]
+    lines += ["", *marks(outlooks, paint), *added, *sources(outlooks, paint)]
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def summary(outlooks: Sequence[Outlook], paint: Paint, units: Units) -> Iterator[str]:
+    """Yield the present instant and one verdict a piece."""
+    now, zone = outlooks[0].made_at, ZoneInfo(outlooks[0].timezone)
+    yield paint(f"{words.weekday_date(now.astimezone(zone))} {now.astimezone(zone):%Y %H:%M}", "title") + paint(
+        f"  {zone.key}", "aside"
+    )
+    yield ""
+    widest = min(24, max(len(outlook.piece_name) for outlook in outlooks))
+    for outlook in outlooks:
+        word = _word(outlook)
+        # The word in front says "wait" and "unknown" already.
+        said = words.verdict(outlook).removeprefix("wait").lstrip(" :") if word != "unknown" else ""
+        reason = "" if word in ("coat", "done") else words.why(outlook, units)
+        text = ". ".join(part for part in (said, words.capital(reason)) if part)
+        indent = 2 + 9 + widest + 2
+        first, *rest = textwrap.wrap(text, WIDTH - indent) or [""]
+        name = textwrap.shorten(outlook.piece_name, widest, placeholder="…").ljust(widest)
+        yield f"  {paint(word.upper().ljust(9), word)}{paint(name, 'title')}  {first}"
+        yield from (" " * indent + line for line in rest)
+
+
+def _word(outlook: Outlook) -> str:
+    built_up = outlook.word == "wait" and outlook.next_coat > outlook.coats
+    return "done" if built_up else outlook.word
+
+
+def piece(outlook: Outlook, names: Mapping[str, str], paint: Paint, units: Units) -> Iterator[str]:
+    """Yield a piece's heading, the film on it, and its days as strips."""
+    where = f"{outlook.piece_name}, {names.get(outlook.site, outlook.site)}"
+    count = f"coat {outlook.next_coat} of {outlook.coats}" if outlook.next_coat <= outlook.coats else "built up"
+    yield from heading(where, count, paint)
+    yield from _wrapped(names.get(outlook.coating, outlook.coating), "  ")
+    if outlook.film is not None:
+        yield from _film(outlook, outlook.film, paint)
+    if outlook.sand_first:
+        yield from _wrapped("The time to coat without sanding is past by then: sand first.", "  ")
+    if outlook.windows or outlook.blocks:
+        yield ""
+        yield from _days(outlook, paint, units)
+    else:
+        yield from _wrapped(words.capital(words.why(outlook, units) or words.verdict(outlook)) + ".", "  ")
+
+
+def _film(outlook: Outlook, film: FilmState, paint: Paint) -> Iterator[str]:
+    zone, now = ZoneInfo(outlook.timezone), outlook.made_at
+    done = round(film.sandable_fraction * _BAR)
+    bar = paint("#" * done, "title") + paint("." * (_BAR - done), "aside")
+    share = f"{min(99, int(film.sandable_fraction * 100)) if film.sandable_fraction < 1 else 100} %"
+    yield f"  On it: coat {film.coat.number}, last stroke {words.when(film.coat.finished_at, zone, now)}"
+    yield f"         [{bar}] {share} of the way to sandable"
+    yield from _wrapped(_stages(film.stages, lambda at: words.when(at, zone, now)), "         ")
+    if film.unaccounted_h > 0:
+        gone = words.duration(timedelta(hours=film.unaccounted_h))
+        yield from _wrapped(f"For {gone} of it no weather is known; they count as no drying at all.", "         ")
+
+
+def _stages(stages: Stages, moment: Callable[[datetime], str]) -> str:
+    known = [f"{name} {moment(at)}" for key, name in _STAGES.items() if (at := getattr(stages, key)) is not None]
+    beyond = [name for key, name in _STAGES.items() if getattr(stages, key) is None]
+    return ", ".join(known + ([f"{' and '.join(beyond)} later than the forecast reaches"] if beyond else []))
+
+
+def _days(outlook: Outlook, paint: Paint, units: Units) -> Iterator[str]:
+    strips = strips_of(outlook)
+    now = outlook.made_at.astimezone(ZoneInfo(outlook.timezone))
+    yield paint(" " * 13 + strips.ruler(), "aside")
+    for day in strips.days:
+        row = "".join(paint(run, role) if role else run for run, role in painted_runs(strips.row(day)))
+        label = words.weekday_date(day.date)
+        label = paint(label.ljust(11), "title") if day.date == now.date() else label.ljust(11)
+        indent = 13 + len(strips.row(day)) + 2
+        first, *rest = textwrap.wrap(note(day, outlook, units), WIDTH - indent) or [""]
+        yield f"  {label}{row}  {first}"
+        yield from (" " * indent + line for line in rest)
+
+
+def every_start(outlook: Outlook, paint: Paint, units: Units) -> Iterator[str]:
+    """Yield every window with its numbers, and every span between with the first reason against it."""
+    zone, now = ZoneInfo(outlook.timezone), outlook.made_at
+    heading = ""
+    brushing_to = now
+    for span in _in_order(outlook):
+        start = span.start if isinstance(span, Window) else span[0].start
+        called, date = words.day(start, zone, now), words.weekday_date(start.astimezone(zone))
+        head = date if called == date else f"{words.capital(called)}, {date}"
+        if head != heading:
+            yield from ([""] if heading else [])
+            yield paint(head, "title")
+            heading = head
+        if isinstance(span, Window):
+            yield from _window(outlook, span, paint, units)
+            brushing_to = span.tight_until
+        elif span[-1].end > brushing_to:
+            yield from _blocks(outlook, span, brushing_to, paint, units)
+
+
+def _in_order(outlook: Outlook) -> list[Window | list[Block]]:
+    """Return windows and blocks by time; blocks of nights and hours off work that touch are one."""
+    spans: list[Window | Block] = [*outlook.windows, *outlook.blocks]
+    groups: list[Window | list[Block]] = []
+    for span in sorted(spans, key=lambda span: span.start):
+        before = groups[-1] if groups else None
+        if isinstance(span, Window):
+            groups.append(span)
+        elif isinstance(before, list) and _night(before[-1]) and _night(span) and before[-1].end == span.start:
+            before.append(span)
+        else:
+            groups.append([span])
+    return groups
+
+
+def _night(block: Block) -> bool:
+    return block.reason.limit in OFF
+
+
+def _row(start: datetime, end: datetime, zone: ZoneInfo, word: str, text: str) -> Iterator[str]:
+    first, *rest = textwrap.wrap(text, WIDTH - _TEXT, break_on_hyphens=False)
+    yield f"  {words.clock(start, zone)} to {words.clock(end, zone)}".ljust(_TEXT - 6) + word + first
+    yield from (" " * _TEXT + line for line in rest)
+
+
+def _window(outlook: Outlook, window: Window, paint: Paint, units: Units) -> Iterator[str]:
+    zone = ZoneInfo(outlook.timezone)
+
+    def at(instant: datetime) -> str:
+        return words.moment(instant, zone, None, window.start)
+
+    coat = window.word == "coat"
+    last = window.brush_down_by if coat else window.tight_until
+    said = f"brush down by {at(last)}"
+    if not coat:
+        said += ", and only if the forecast is right to the degree"
+    elif window.tight_until > last:
+        said += f", tight to {at(window.tight_until)}"
+    if window.good_from is not None and window.good_from > window.start:
+        said += f", tight before {at(window.good_from)}"
+    yield from _row(window.start, last, zone, paint(window.word.upper().ljust(6), window.word), said)
+    for fact in _facts(window, zone, units, at):
+        yield from _wrapped(fact, " " * _TEXT)
+
+
+def _facts(window: Window, zone: ZoneInfo, units: Units, at: Callable[[datetime], str]) -> Iterator[str]:
+    if window.hang_shade_by is not None:
+        yield f"shade up by {at(window.hang_shade_by)}"
+    if window.probability < 1:
+        yield f"odds {window.probability:.0%}"
+    surface, humidity = words.quantity(window.surface_c, "degC", units), words.quantity(window.humidity_pct, "%", units)
+    yield f"best begun {at(window.best_start)}: surface {surface}, humidity {humidity}"
+    apply, hold = (words.quantity(margin, "K", units) for margin in (window.margin_apply_k, window.margin_hold_k))
+    yield f"over the dew point: {apply} while brushing, {hold} until dew-safe"
+    yield _stages(window.stages, at)
+    yield f"nearest limit: {words.reason_text(window.binding, zone, units, on=window.start)}"
+    yield from window.cautions
+
+
+def _blocks(
+    outlook: Outlook, blocks: Sequence[Block], brushing_to: datetime, paint: Paint, units: Units
+) -> Iterator[str]:
+    zone = ZoneInfo(outlook.timezone)
+    reason, end = blocks[0].reason, blocks[-1].end
+    start = max(blocks[0].start, brushing_to)
+    if reason.limit in OFF:
+        lines = _row(start, end, zone, "-".ljust(6), "night, or outside your hours")
+        yield from (paint(line, "aside") for line in lines)
+        return
+    word = paint("?", "unknown") + " " * 5 if reason.limit is Limit.KNOWN else "wait  "
+    text = words.reason_text(reason, zone, units, on=start, below=outlook.next_coat - 1)
+    others = ", ".join(words.LABELS[limit] for limit in blocks[0].others)
+    yield from _row(start, end, zone, word, words.capital(text) + (f". Also {others}" if others else "") + ".")
+
+
+def marks(outlooks: Sequence[Outlook], paint: Paint) -> Iterator[str]:
+    """Yield what the marks of the strips stand for."""
+    used = set().union(*(strips_of(outlook).used() for outlook in outlooks))
+    text = "  ".join(entry.replace(" ", _NO_BREAK) for entry in legend(used))
+    yield from (paint(line.replace(_NO_BREAK, " "), "aside") for line in _wrapped(text, ""))
+    yield ""
+
+
+def sources(outlooks: Sequence[Outlook], paint: Paint) -> Iterator[str]:
+    """Yield whose weather it is, how old, how far it reaches, the credit it asks for, and the standing caution."""
+    said: dict[str, None] = {}
+    for outlook in outlooks:
+        said |= dict.fromkeys(_source(outlook))
+    for line in (*said, CAUTION):
+        yield from (paint(part, "aside") for part in _wrapped(line, ""))
+
+
+def _source(outlook: Outlook) -> Iterator[str]:
+    weather, zone, now = outlook.weather, ZoneInfo(outlook.timezone), outlook.made_at
+    if weather is None:
+        yield "Weather: none."
+        return
+    age = words.duration(timedelta(hours=max(0.0, weather.age_h)))
+    reaches = f", reaching to {words.when(weather.reaches, zone, now)}" if weather.reaches is not None else ""
+    yield f"Weather: {weather.source}, {age} old{reaches}."
+    if weather.attribution:
+        yield weather.attribution
+    yield from (f"Note: {text}." for text in weather.notes)
+
+
+def heading(left: str, right: str, paint: Paint) -> Iterator[str]:
+    """Yield a line with text at both its ends, and a rule under it."""
+    room = WIDTH - len(right)
+    yield paint(textwrap.shorten(left, room - 1, placeholder="…").ljust(room), "title") + right
+    yield paint("─" * WIDTH, "aside")
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)
