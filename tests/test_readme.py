@@ -1,0 +1,108 @@
+"""The README is true: its commands run, its configuration is good, its links lead somewhere, its picture is current."""
+
+import csv
+import importlib.util
+import io
+import os
+import re
+import shlex
+import signal
+import subprocess
+import sys
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from dryspell.bundled import bundled
+
+ROOT = Path(__file__).resolve().parents[1]
+README = (ROOT / "README.md").read_text("utf-8")
+COMMANDS = [
+    line.split("#")[0].strip()
+    for block in re.findall(r"```sh\n(.*?)```", README, re.DOTALL)
+    for line in block.splitlines()
+    if line.strip()
+]
+OURS = [command for command in COMMANDS if command.startswith(".venv/bin/dryspell")]
+
+
+def test_every_command_is_one_that_a_test_runs():
+    tested_elsewhere = {"sh deploy/try --once", "sh deploy/check"}  # tests/test_deploy.py
+    exports = {command for command in COMMANDS if command.startswith("export ")}
+    assert set(COMMANDS) == tested_elsewhere | exports | set(OURS)
+    assert len(OURS) == 5
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory):
+    """A home folder with the README's configuration, and weather out of a file instead of the network."""
+    folder = tmp_path_factory.mktemp("home")
+    (configuration,) = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
+    place = folder / ".config" / "dryspell"
+    place.mkdir(parents=True)
+    weather = 'weather = { source = "table", file = "weather.csv" }\n'
+    (place / "dryspell.toml").write_text(configuration + weather, "utf-8")
+    (place / "weather.csv").write_text(weather_from_yesterday(), "utf-8")
+    return folder
+
+
+def weather_from_yesterday():
+    lines = [line for line in bundled("demo-weather.csv").read_text("utf-8").splitlines() if not line.startswith("#")]
+    rows = list(csv.reader(lines))
+    now = datetime.now(UTC)
+    shift = (now - timedelta(days=1)).date() - datetime.fromisoformat(rows[1][0]).date()
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(rows[0])
+    writer.writerows([(datetime.fromisoformat(time) + shift).isoformat(), *cells] for time, *cells in rows[1:])
+    return f"# issued {now:%Y-%m-%dT%H:%MZ}\n{out.getvalue()}"
+
+
+def start(command, home):
+    (exported,) = re.findall(r"^export (\w+)=\"(.*)\"$", README, re.MULTILINE)
+    env = {**os.environ, exported[0]: exported[1], "HOME": str(home), "PYTHONUNBUFFERED": "1"}
+    for name in ("XDG_CONFIG_HOME", "XDG_STATE_HOME", "DRYSPELL_CONFIG", "DRYSPELL_STATE"):
+        env.pop(name, None)
+    arguments = shlex.split(command)[1:]
+    return subprocess.Popen(
+        [sys.executable, "-m", "dryspell", *arguments],
+        env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("command", [command for command in OURS if not command.endswith(" run")])
+def test_the_commands_for_ones_own_place_work_with_the_configuration_shown(command, home):
+    output, error = start(command, home).communicate(timeout=60)
+    assert error == ""
+    assert re.search(r"\bdoor\b", output)
+    assert "bad " not in output
+
+
+def test_the_daemon_starts_with_the_configuration_shown_and_leaves_when_told(home):
+    process = start(".venv/bin/dryspell run", home)
+    try:
+        lines = iter(process.stderr.readline, "")
+        assert "watches 1 piece" in next(lines)
+        assert any("door: " in line for line in lines)  # the first verdict
+        process.send_signal(signal.SIGTERM)
+        _, error = process.communicate(timeout=20)
+        assert process.returncode == 0, error
+    finally:
+        process.kill()
+
+
+def test_every_file_the_texts_link_to_is_there():
+    for name in ("README.md", "DEVELOPERS.md"):
+        text = (ROOT / name).read_text("utf-8")
+        links = [link for link in re.findall(r"\]\(([^)]+)\)", text) if "://" not in link]
+        assert [link for link in links if not (ROOT / link).exists()] == []
+
+
+def test_the_picture_shows_what_the_demo_prints_now():
+    spec = importlib.util.spec_from_file_location("picture", ROOT / "deploy" / "picture.py")
+    picture = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(picture)
+    drawn = picture.PICTURE.read_text("utf-8")
+    assert drawn == picture.drawn(picture.printed()), "python deploy/picture.py draws it anew"
+    assert "deploy/picture.svg" in README
