@@ -120,6 +120,16 @@ class TestSunOnAWetFilm:
         assert open_window(outlook).best_start <= open_window(outlook).hang_shade_by
 
 
+    def test_the_shade_does_not_keep_the_morning_dew_on_the_wood(self):
+        clear = weather(cloud=0, air=(6, 20), dew_c=8.0, wind=1.0)
+        deck = {"face": "horizontal", "colour": "white", "dry_after_dew": "0 h"}
+        dry = {
+            shade: next(b.end for b in look(clear, now=NINE, shade=shade, **deck).blocks if b.reason.limit is Limit.DRY)
+            for shade in (False, True)
+        }
+        assert dry[True] <= dry[False] + timedelta(minutes=30)
+
+
 @pytest.mark.parametrize(
     "gone",
     ["air_temperature", "dew_point_temperature", "wind_speed", "cloud_area_fraction", "precipitation_amount"],

@@ -172,6 +172,9 @@ def test_a_reason_names_the_day_where_it_is_another_one():
 def test_a_stale_forecast_says_its_age():
     stale = Reason(limit=Limit.KNOWN, value=14.2, bound=12.0, unit="h")
     assert words.reason_text(stale, BERLIN) == "the forecast is 14.2 h old (12 h at most)"
+    ahead = Reason(limit=Limit.KNOWN, value=-3.0, bound=12.0, unit="h")
+    wanted = "the forecast is dated 3.0 h ahead of the clock here; one of the two is wrong"
+    assert words.reason_text(ahead, BERLIN) == wanted
 
 
 def test_a_gap_in_the_forecast_is_named():

@@ -1,6 +1,7 @@
 """The outlook of one piece: from its weather and what was recorded to a verdict and every window ahead."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -84,12 +85,13 @@ def make_outlook(
     if missing:
         return blank.model_copy(update={"weather": weather, "missing": missing})
 
-    hung = conditions_at(piece, site, table, shaded=piece.shade)
+    bare = conditions_at(piece, site, table)
+    # The shade hangs over the wet film, not over the dew of the morning before it.
+    hung = replace(conditions_at(piece, site, table, shaded=True), water_mm=bare.water_mm) if piece.shade else bare
     weather = weather.model_copy(update={"reaches": _reach(hung)})
     first = int(np.searchsorted(hung.times, _stamp(now), side="left"))
     if first >= hung.times.size:
         return blank.model_copy(update={"weather": weather})
-    bare = conditions_at(piece, site, table) if piece.shade else hung
     film, ready_at = _film(last, bare, coating, now)
     blank = blank.model_copy(update={"weather": weather, "film": film})
     if built_up:

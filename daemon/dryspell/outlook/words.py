@@ -161,7 +161,9 @@ def reason_text(
     if reason.value is None or reason.bound is None:
         return _plain_text(reason, at, below)
     if reason.limit is Limit.KNOWN:
-        age, limit = quantity(reason.value, "h", unlike=reason.bound), limit_figure(reason.bound, "h")
+        age, limit = quantity(abs(reason.value), "h", unlike=reason.bound), limit_figure(reason.bound, "h")
+        if reason.value < 0.0:
+            return f"the forecast is dated {age} ahead of the clock here; one of the two is wrong"
         return f"the forecast is {age} old ({limit} at most)"
     return _measured_text(reason, reason.value, reason.bound, at, units)
 
