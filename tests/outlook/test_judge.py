@@ -88,7 +88,7 @@ def disagreements(rng):
     strictness = (NOMINAL, SLOWER, ONE_DEGREE)[rng.integers(3)]
     ready = c.times[rng.integers(0, STEPS, members)] + np.timedelta64(int(rng.integers(0, 900)), "s")
     ready[rng.random(members) < 0.5] = c.times[0]
-    ready[rng.random(members) < 0.1] = np.datetime64("NaT")
+    ready[rng.random(members) < 0.1] = np.datetime64("NaT", "s")
     asked = Asked(int(rng.integers(1, 5)), int(rng.integers(0, 5)), ready)
     rulings = judge(c, DryingClock(c, coating), coating, np.arange(STEPS), asked, strictness)
     found = {ruling.limit: ruling.passes for ruling in rulings}

@@ -80,7 +80,7 @@ class WeatherTable:
     def __post_init__(self) -> None:
         if self.issued_at.tzinfo is None:
             raise ValueError("issued_at needs its offset from UTC")
-        if self.times.ndim != 1 or self.times.size < 2 or np.any(np.diff(self.times) <= np.timedelta64(0)):
+        if self.times.ndim != 1 or self.times.size < 2 or np.any(np.diff(self.times) <= np.timedelta64(0, "s")):
             raise ValueError("times need to ascend strictly, two at the least")
         shapes = {column.shape for column in self.columns.values()}
         if any(len(shape) != 2 or shape[1] != self.times.size for shape in shapes) or len(shapes) > 1:
