@@ -1,6 +1,8 @@
 """Where CI=true nothing may be skipped: a test that would be counts as failed."""
 
+import json
 import os
+from pathlib import Path
 
 import pytest
 
@@ -25,3 +27,28 @@ def pytest_make_collect_report(collector):
         report.outcome = "failed"
         report.longrepr = f"{collector.nodeid} is skipped, where CI=true lets nothing be: {report.longrepr}"
     return report
+
+
+def pytest_collection_modifyitems(config, items):
+    """Where figures are wanted, run the tests that note one and no others."""
+    if "DRYSPELL_FIGURES" in os.environ:
+        config.hook.pytest_deselected(items=[item for item in items if "figure" not in item.fixturenames])
+        items[:] = [item for item in items if "figure" in item.fixturenames]
+
+
+@pytest.fixture(scope="session")
+def figure():
+    """Note what a check against measurements or a reference came to, for the page that tells of them.
+
+    `figure(name, value, *, bar=None, unit, source)`; at the end of the run all of them are written as JSON to the file
+    that DRYSPELL_FIGURES names, each with the test that noted it. Without that variable nothing is written.
+    """
+    noted = []
+
+    def note(name, value, *, bar=None, unit, source):
+        test = os.environ["PYTEST_CURRENT_TEST"].partition(" (")[0].partition("[")[0]
+        noted.append({"name": name, "value": float(value), "bar": bar, "unit": unit, "source": source, "test": test})
+
+    yield note
+    if path := os.environ.get("DRYSPELL_FIGURES"):
+        Path(path).write_text(json.dumps(noted, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")

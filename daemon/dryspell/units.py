@@ -42,6 +42,7 @@ _DIMENSIONS = {
     "[mass]": "a mass",
     "[mass] / [time] ** 3": "a power on an area",
     "[mass] / [length] / [time] ** 2": "a pressure",
+    "[mass] / [time] ** 3 / [temperature]": "a heat conductance",
     "[temperature]": "a temperature",
     "[time]": "a time",
     "dimensionless": "a share",
@@ -57,7 +58,10 @@ _EXAMPLES = {
     "m^2": "4.5 m^2",
     "m": "12 m",
     "hour": "9 h",
+    "minute": "15 min",
+    "g/kg": "10 g/kg",
     "second": "60 s",
+    "W/m^2/K": "4 W/m^2/K",
     "degree": "54.3 deg",
 }
 
@@ -179,6 +183,7 @@ Micrometres = Annotated[float, within("um", 0, 2000)]
 SquareMetres = Annotated[float, within("m^2", 0.001, 10_000)]
 Metres = Annotated[float, within("m", -500, 6000)]
 Hours = Annotated[float, within("hour", 0, 24 * 365)]
+Minutes = Annotated[float, within("minute", 0, 24 * 60)]
 Degrees = Annotated[float, within("degree", -360, 360)]
 Latitude = Annotated[float, within("degree", -90, 90)]
 Longitude = Annotated[float, within("degree", -180, 180)]

@@ -39,3 +39,16 @@ def payerne():
     own = columns["lw_up_W_m2"] - 0.02 * columns["lw_down_W_m2"]
     columns["skin_c"] = (own / (0.98 * 5.670374419e-8)) ** 0.25 - 273.15
     return times, columns
+
+
+def airport():
+    """Return hours of a New York airport, early 2013: temperature, humidity and dew point as reported [degC, %]."""
+    path = _FOLDER / "nyc_airport_EWR_2013_jan_mar.csv.gz"
+    if not path.exists():
+        pytest.skip("../shared/measured is not here")
+    with gzip.open(path, "rt", encoding="utf-8") as text:
+        rows = list(csv.DictReader(text))
+    temperature_f, humidity_pct, dew_point_f = (
+        np.array([float(row[name] or "nan") for row in rows]) for name in ("temp", "humid", "dewp")
+    )
+    return (temperature_f - 32) / 1.8, humidity_pct, (dew_point_f - 32) / 1.8

@@ -28,7 +28,7 @@ from science.boards import INSULATED, SIGMA, WEATHER, face
         ("noon, black", {"air": 25.0, "dew": 12.0, "wind": 2.0, "sun": 900.0, "absorptance": 0.90}, 64.3),
     ],
 )
-def test_a_board_settles_where_the_prototype_had_it(case, changes, expected_c):
+def test_a_board_settles_where_the_prototype_had_it(case, changes, expected_c, figure):
     air, dew = changes.get("air", 15.0), changes.get("dew", 10.0)
     exposure = face(
         **INSULATED,
@@ -40,6 +40,8 @@ def test_a_board_settles_where_the_prototype_had_it(case, changes, expected_c):
     wind, sun = changes.get("wind", 0.5), changes.get("sun", 0.0)
     found = steady_temperature(air, dew, wind, sun, sky, exposure, pressure_hpa=957.9)
     assert found == pytest.approx(expected_c, abs=0.05), case
+    source = "direct evaluation apart from this code; no measured board"
+    figure(f"steady board, {case}", abs(found - expected_c), bar=0.05, unit="K", source=source)
 
 
 def test_a_black_plate_in_a_vacuum_takes_the_temperature_of_the_sky():
@@ -51,7 +53,7 @@ def test_a_black_plate_in_a_vacuum_takes_the_temperature_of_the_sky():
 
 @pytest.mark.parametrize("air_c", [8.0, 20.0, 32.0])
 @pytest.mark.parametrize("rh", [20.0, 50.0, 85.0])
-def test_a_wet_face_in_a_gale_shows_the_wet_bulb_temperature(air_c, rh):
+def test_a_wet_face_in_a_gale_shows_the_wet_bulb_temperature(air_c, rh, figure):
     # The wet-bulb thermometer is this balance without radiation; psychrolib derives it from enthalpies. The fixed heat
     # of evaporation in gamma costs up to 0.3 K in dry air.
     psychrolib.SetUnitSystem(psychrolib.SI)
@@ -59,6 +61,8 @@ def test_a_wet_face_in_a_gale_shows_the_wet_bulb_temperature(air_c, rh):
     exposure = face(**INSULATED, sky_view=0.0, emissivity=0.01)
     found = steady_temperature(air_c, dew_point(air_c, rh), 30.0, 0.0, 300.0, exposure, wet=True)
     assert found == pytest.approx(expected, abs=0.3)
+    name = f"wet face in a gale at {air_c:g} degC, {rh:g} %, against the wet bulb"
+    figure(name, abs(found - expected), bar=0.3, unit="K", source="psychrolib, from enthalpies")
 
 
 def settle(air_c, spread_k, wind, sun, cloud, view, absorptance, back, *, wet=False):

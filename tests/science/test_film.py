@@ -15,15 +15,21 @@ SOLIDS = st.floats(10, 100)
 PARTS = st.floats(0, 200)
 
 
-def test_solids_and_film_of_published_data_notes():
+def test_solids_and_film_of_published_data_notes(figure):
     # VS 71 %, 125 um dry: 176 um wet, 5.7 m2/L; VS 50 %, 100 um wet: 50 um dry (scribd.com/document/476982351)
-    assert round(float(film.wet_film_for(125, 71))) == 176
-    assert round(float(film.spreading_rate_m2_per_l(125, 71)), 1) == 5.7
+    wet, spread = float(film.wet_film_for(125, 71)), float(film.spreading_rate_m2_per_l(125, 71))
+    assert round(wet) == 176
+    assert round(spread, 1) == 5.7
+    note = "a data note, scribd.com/document/476982351, printed to "
+    figure("wet film for 125 um dry, solids 71 %", abs(wet - 176), bar=0.5, unit="um", source=f"{note}1 um")
+    figure("spread at 125 um dry, solids 71 %", abs(spread - 5.7), bar=0.05, unit="m2/L", source=f"{note}0.1 m2/L")
     assert film.dry_film_um(100, 50) == 50
     # VS 65 %: 5.2 m2/L at 125 um, 208.5 square feet to the US gallon at 5 mil (scribd.com/document/343849341)
     assert round(float(film.spreading_rate_m2_per_l(125, 65)), 1) == 5.2
     per_gallon = film.spreading_rate_m2_per_l(5 * MIL_UM, 65) / SQUARE_FEET_PER_GALLON
     assert round(float(per_gallon), 1) == 208.5
+    note = "a data note, scribd.com/document/343849341, printed to 0.1 ft2/gal"
+    figure("spread at 5 mil dry, solids 65 %", abs(per_gallon - 208.5), bar=0.05, unit="ft2/gal", source=note)
 
 
 def test_spread_and_wet_film_are_each_others_inverse():
@@ -48,11 +54,14 @@ def test_thinner_leaves_less_film():
         (0, 85, 0.396, 0.396, 0.000, 41), (5, 80, 0.372, 0.355, 0.018, 37),
     ],
 )  # fmt: skip
-def test_the_coats_of_a_toe_rail_take_what_the_finisher_reckons(parts, wet, mix, varnish, thinner, dry):
+def test_the_coats_of_a_toe_rail_take_what_the_finisher_reckons(parts, wet, mix, varnish, thinner, dry, figure):
     needed = film.litres(2 * 9.20 * 0.22, wet, waste_pct=15)
     # the finisher rounds the mix to the millilitre before he goes on
     assert needed == pytest.approx(mix, abs=6e-4)
-    np.testing.assert_allclose(film.coating_and_thinner(needed, parts), (varnish, thinner), atol=1.1e-3)
+    found = film.coating_and_thinner(needed, parts)
+    np.testing.assert_allclose(found, (varnish, thinner), atol=1.1e-3)
+    name, source = f"varnish for a rail of 4.05 m2, {parts} parts of thinner", "a finisher's own sum, to 1 ml"
+    figure(name, 1000 * abs(found[0] - varnish), bar=1.1, unit="ml", source=source)
     assert round(float(film.dry_film_um(wet, 48, parts))) == dry
 
 
@@ -64,6 +73,32 @@ def test_the_toe_rail_sums_up_and_is_one_full_coat_short_of_seven():
     assert thinner.sum() == pytest.approx(0.23, abs=0.005)
     assert film.dry_film_um(wet, 48, parts).sum() == pytest.approx(286, abs=1)
     assert film.is_full_coat(parts, wet, 80).sum() == 6
+
+
+def test_a_build_up_counts_full_coats_apart_and_takes_off_what_sanding_took():
+    # the same sums: 286 um dry, 258 after seven sandings of 4 um; and the door's seven coats: six full ones, 265 um
+    rail = film.build_up(
+        [50, 25, 10, 0, 0, 0, 0, 5], [70, 75, 80, 85, 85, 85, 85, 80],
+        default_wet_um=80, volume_solids_pct=48, sanded_um=4,
+    )  # fmt: skip
+    assert (rail.full, rail.thinned, rail.untold) == (6, 2, 0)
+    assert rail.dry_um == pytest.approx(258, abs=1)
+    door = film.build_up([20, 10, 0, 0, 0, 0, 0], [75, 75, 80, 80, 80, 80, 80], default_wet_um=80, volume_solids_pct=50)
+    assert (door.full, door.thinned) == (6, 1)
+    assert door.dry_um == pytest.approx(265, abs=1)
+    # the bench: six coats of 75 um at 10 and then 5 parts, VS 47 %: 200 um
+    bench = film.build_up([10, 5, 5, 5, 5, 5], 75, default_wet_um=75, volume_solids_pct=47)
+    assert (bench.full, bench.thinned) == (6, 0)
+    assert bench.dry_um == pytest.approx(200, abs=1)
+
+
+def test_a_coat_that_nobody_told_of_is_no_full_one_and_adds_no_film():
+    some = film.build_up([0, np.nan, 0], [80, 80, np.nan], default_wet_um=80, volume_solids_pct=50)
+    assert (some.full, some.thinned, some.untold, some.dry_um) == (1, 2, 2, 40)
+    none = film.build_up([], [], default_wet_um=80, volume_solids_pct=50, sanded_um=5)
+    assert (none.full, none.thinned, none.untold, none.dry_um) == (0, 0, 0, 0)
+    with pytest.raises(ValueError, match="sanded_um"):
+        film.build_up([0], [80], default_wet_um=80, volume_solids_pct=50, sanded_um=-1)
 
 
 def test_parts_to_a_hundred_and_a_share_of_the_mix_are_told_apart():

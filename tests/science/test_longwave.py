@@ -36,14 +36,20 @@ def test_an_atmosphere_without_vapour_keeps_the_emissivity_of_its_other_gases():
         (15.0, 10.0, 1.0, 358.2),
     ],
 )
-def test_the_sky_over_a_mild_evening(air_c, dew_c, cloud, expected):
-    assert sky_longwave(air_c, relative_humidity(air_c, dew_c), cloud) == pytest.approx(expected, abs=0.1)
+def test_the_sky_over_a_mild_evening(air_c, dew_c, cloud, expected, figure):
+    found = sky_longwave(air_c, relative_humidity(air_c, dew_c), cloud)
+    assert found == pytest.approx(expected, abs=0.1)
+    name = f"longwave at {air_c:g} degC, dew point {dew_c:g} degC, cloud {cloud:g}"
+    figure(name, abs(found - expected), bar=0.1, unit="W/m2", source="direct evaluation apart from this code")
 
 
-def test_a_published_figure_of_another_formula_is_met_within_the_spread_of_formulas():
+def test_a_published_figure_of_another_formula_is_met_within_the_spread_of_formulas(figure):
     # Clear, 20 degC, dew point 10 degC: 340.6 W m-2 by Clark & Allen (energyplus-support archive, msg03264). The
     # formulas differ by some 10 W m-2 in such air.
-    assert sky_longwave(20.0, relative_humidity(20.0, 10.0), 0.0) == pytest.approx(340.6, abs=10)
+    found = sky_longwave(20.0, relative_humidity(20.0, 10.0), 0.0)
+    assert found == pytest.approx(340.6, abs=10)
+    source = "Clark & Allen's formula, a published figure (energyplus-support archive, msg03264)"
+    figure("clear sky, 20 degC, dew point 10 degC", abs(found - 340.6), bar=10, unit="W/m2", source=source)
 
 
 @given(AIR, HUMIDITY, CLOUD, CLOUD)
@@ -85,7 +91,7 @@ def test_the_contract_name_is_the_same_function():
 
 
 @pytest.mark.measured
-def test_a_humid_summer_week_with_reported_cloud_is_met():
+def test_a_humid_summer_week_with_reported_cloud_is_met(figure):
     _, data = recorded.payerne()
     air = data["air_temperature_2m_degC"]
     model = sky_longwave(air, relative_humidity(air, data["dew_point_degC"]), data["cloud_okta"] / 8)
@@ -96,11 +102,16 @@ def test_a_humid_summer_week_with_reported_cloud_is_met():
     assert rmse(error) <= 20
     # Cloud is worth it: without, the same hours are out by twice as much.
     clear = sky_longwave(air, relative_humidity(air, data["dew_point_degC"]), 0.0) - data["lw_down_W_m2"]
-    assert rmse(clear[np.isfinite(clear)]) > 1.8 * rmse(error)
+    clear = clear[np.isfinite(clear)]
+    assert rmse(clear) > 1.8 * rmse(error)
+    source = "Payerne (CH), 1 to 7 June 2016, within half an hour of a cloud report"
+    figure("longwave from the sky, humid summer week, bias", error.mean(), bar=6, unit="W/m2", source=source)
+    figure("longwave from the sky, humid summer week, RMSE", rmse(error), bar=20, unit="W/m2", source=source)
+    figure("that week without cloud, RMSE", rmse(clear), unit="W/m2", source="Payerne (CH), 1 to 7 June 2016")
 
 
 @pytest.mark.measured
-def test_a_cold_dry_high_valley_is_met_where_the_usual_formula_is_not():
+def test_a_cold_dry_high_valley_is_met_where_the_usual_formula_is_not(figure):
     # Alamosa, Colorado, 2317 m, -22 to -3 degC. Nobody reports cloud there and some passed on this day, so the bar is a
     # little wider than the 18 and 6 W m-2 of a clear day (../shared/physics.md, section 8).
     _, data = recorded.read("surfrad_alamosa_2015-12-31_5min")
@@ -109,4 +120,9 @@ def test_a_cold_dry_high_valley_is_met_where_the_usual_formula_is_not():
     assert abs(error.mean()) <= 9
     assert rmse(error) <= 22
     vapour = humidity / 100 * 6.112 * np.exp(17.62 * air / (243.12 + air))
-    assert rmse(error) < 0.6 * rmse(brutsaert_clear(air, vapour) - measured)
+    usual = rmse(brutsaert_clear(air, vapour) - measured)
+    assert rmse(error) < 0.6 * usual
+    source = "Alamosa, Colorado, 2317 m, 31 December 2015"
+    figure("longwave from the sky, cold dry valley, bias", error.mean(), bar=9, unit="W/m2", source=source)
+    figure("longwave from the sky, cold dry valley, RMSE", rmse(error), bar=22, unit="W/m2", source=source)
+    figure("that valley by the formula of Brutsaert, RMSE", usual, unit="W/m2", source=source)

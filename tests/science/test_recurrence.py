@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 
-from dryspell.science.recurrence import affine_scan, clamp_scan
+from dryspell.science.recurrence import affine_scan, capped_scan, clamp_scan
 
 SHAPES = st.tuples(st.integers(1, 4), st.integers(1, 70))
 
@@ -47,6 +47,23 @@ def affine_cases(draw):
 @given(affine_cases())
 def test_an_affine_scan_equals_the_loop_with_gaps_and_restarts(case):
     np.testing.assert_allclose(affine_scan(*case), affine_loop(*case), rtol=1e-10, atol=1e-10)
+
+
+@settings(deadline=None)
+@given(affine_cases(), st.floats(-20, 40))
+def test_a_capped_scan_equals_the_loop_with_gaps_and_restarts(case, cap):
+    a, b, x0 = np.abs(case[0]), case[1], case[2]
+    high = cap + 5.0 * np.cos(np.arange(a.shape[-1]))
+    found = capped_scan(a, b, high, x0)
+    state = x0.astype(float)
+    for k in range(a.shape[-1]):
+        state = np.minimum(np.where(a[:, k] == 0.0, b[:, k], a[:, k] * state + b[:, k]), high[k])
+        np.testing.assert_allclose(found[:, k], state, rtol=1e-10, atol=1e-10)
+
+
+def test_a_falling_line_under_a_bound_is_refused():
+    with pytest.raises(ValueError, match="a is below 0"):
+        capped_scan([0.5, -0.1], 1.0, 2.0, 0.0)
 
 
 @st.composite

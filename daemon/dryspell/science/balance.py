@@ -14,6 +14,7 @@ over water below 0 degC too: hoar forms a little earlier than this says (0.4 K a
 left out.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,6 +33,24 @@ STANDARD_PRESSURE_HPA = 1013.25
 _PSYCHROMETRIC_PER_K = 0.665e-3  # of air pressure, FAO-56 eq. 8, with the heat of evaporation above
 _COLDEST_C, _HOTTEST_C = -90.0, 140.0  # what an iteration may try on its way
 _NEWTON_STEPS = 8  # dry faces need four; wet ones in hot sun and still air, which start far off, eight
+
+
+def saturation(t_c: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the saturation vapour pressure over water [hPa] and its slope [hPa K-1], outside -90..140 degC that there.
+
+    It is `dryspell.science.air.saturation_vapour_pressure` without its checks, for iterations to call often: they can
+    overshoot, and are held back. d ln(es)/dT = A B / (B + T)^2.
+    """
+    t = np.minimum(np.maximum(t_c, _COLDEST_C), _HOTTEST_C)
+    per_k = 1.0 / (243.12 + t)
+    t *= 17.62
+    t *= per_k
+    saturated = np.exp(t)
+    saturated *= 6.112
+    per_k *= per_k
+    per_k *= 17.62 * 243.12
+    per_k *= saturated
+    return saturated, per_k
 
 
 @dataclass(frozen=True)
@@ -61,18 +80,32 @@ class HeatBalance:
     vapour_hpa: FloatArray
     emissivity: float
 
+    def each(self, change: Callable[[FloatArray], FloatArray]) -> "HeatBalance":
+        """Return the balance with the same done to every column."""
+        return HeatBalance(
+            air_c=change(self.air_c),
+            gain_w_m2=change(self.gain_w_m2),
+            loss_w_m2_k=change(self.loss_w_m2_k),
+            vapour_w_m2_hpa=change(self.vapour_w_m2_hpa),
+            vapour_hpa=change(self.vapour_hpa),
+            emissivity=self.emissivity,
+        )
+
     def dry(self, t_c: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the heat a dry face takes up [W m-2], and its fall per kelvin of the face [W m-2 K-1]."""
         kelvin = t_c + KELVIN
-        per_kelvin = self.emissivity * STEFAN_BOLTZMANN * kelvin * kelvin * kelvin
-        return self.gain_w_m2 - self.loss_w_m2_k * t_c - per_kelvin * kelvin, self.loss_w_m2_k + 4.0 * per_kelvin
+        per_kelvin = kelvin * kelvin
+        per_kelvin *= kelvin
+        per_kelvin *= self.emissivity * STEFAN_BOLTZMANN
+        kelvin *= per_kelvin
+        heat = self.gain_w_m2 - self.loss_w_m2_k * t_c
+        heat -= kelvin
+        per_kelvin *= 4.0
+        return heat, self.loss_w_m2_k + per_kelvin
 
     def latent(self, t_c: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the heat a wet face gives off with vapour [W m-2] (condensing: negative), and its rise per kelvin."""
-        t = np.clip(t_c, _COLDEST_C, _HOTTEST_C)
-        saturated = saturation_vapour_pressure(t)
-        # Slope of the Magnus form, d ln(es)/dT = A B / (B + T)^2. It only steers the iterations.
-        slope = saturated * (17.62 * 243.12) / (243.12 + t) ** 2
+        saturated, slope = saturation(t_c)
         return self.vapour_w_m2_hpa * (saturated - self.vapour_hpa), self.vapour_w_m2_hpa * slope
 
     def net(self, t_c: FloatArray, wet_share: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -141,14 +174,18 @@ def heat_balance(
         back_c = exposure.indoor_c if exposure.back == "indoor" else air
     back = within("back_c", back_c, -90.0, 80.0, "degC")
 
-    calm, per_wind = exposure.convection
-    to_air = calm + per_wind * exposure.wind_factor * wind
     to_back = exposure.back_conductance_w_m2_k
     around = STEFAN_BOLTZMANN * (air + KELVIN) ** 4
     longwave = exposure.emissivity * (exposure.sky_view * sky + (1.0 - exposure.sky_view) * around)
+    taken = exposure.absorptance * sun + longwave + to_back * back
+    calm, per_wind = exposure.convection
+    to_air = calm + per_wind * exposure.wind_factor * wind
+    if exposure.stable_share < 1.0:
+        colder = taken < exposure.emissivity * around + to_back * air  # were it as warm as the air
+        to_air = to_air * np.where(colder, exposure.stable_share, 1.0)
     return HeatBalance(
         air_c=air,
-        gain_w_m2=exposure.absorptance * sun + longwave + to_air * air + to_back * back,
+        gain_w_m2=taken + to_air * air,
         loss_w_m2_k=to_air + to_back,
         vapour_w_m2_hpa=to_air / (_PSYCHROMETRIC_PER_K * pressure),
         vapour_hpa=vapour,

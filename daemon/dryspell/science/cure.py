@@ -4,7 +4,8 @@ A data sheet gives for each stage (touch-dry, sandable and so on) the hours at o
 `fit_stage` turns them into a `StageRate`; `accumulated` sums the rate over time, and the stage is reached where the sum
 passes 1, at the `completion_time`.
 
-Multipliers and the rules beyond the tabulated temperatures are common practice, no source, unless marked.
+What multiplies the times beside temperature is in `dryspell.science.factors`. The rules beyond the tabulated
+temperatures are common practice, no source, unless marked.
 
 References
 ----------
@@ -24,6 +25,7 @@ from dryspell.science.bounds import FloatArray, within
 from dryspell.science.running import RunningSum, TimeArray, running_sum
 
 BelowColdest = Literal["stops", "slows"]
+AboveWarmest = Literal["no faster", "faster"]
 
 _GAS_CONSTANT = 8.314  # [J mol-1 K-1]
 _KELVIN = 273.15
@@ -68,6 +70,10 @@ class StageRate:
         What drying does below `lowest_c`: it stops, or slows to half for each 7 K and stops at 0 degC.
     lowest_c
         Down to where the printed times speak: the coldest point, or what was given with a single one. [degC]
+    above_warmest
+        What becomes of the time in a warmer film than the printed times speak of: it is no shorter, which is careful of
+        a least time; or it goes on falling by the activation energy (of 20 kJ/mol at the least), which is careful of a
+        greatest one.
     """
 
     temps_c: tuple[float, ...]
@@ -79,12 +85,13 @@ class StageRate:
     implausible: bool
     below_coldest: BelowColdest
     lowest_c: float
+    above_warmest: AboveWarmest = "no faster"
 
     def hours_at(self, t_c: npt.ArrayLike) -> FloatArray:
         """Return the hours the stage takes at a steady film temperature [h]; inf where the film does not dry.
 
         Between the points the logarithm of the time is linear in temperature. A film warmer than the warmest point
-        (than 12 K over a single one) is taken to dry no faster than there.
+        (than 12 K over a single one) is taken to dry no faster than there, unless `above_warmest` is "faster".
 
         Parameters
         ----------
@@ -99,10 +106,13 @@ class StageRate:
         t = _film_temperature("t_c", t_c)
         if len(self.temps_c) > 1:
             hours = np.exp(np.interp(t, self.temps_c, np.log(self.hours)))
+            if self.above_warmest == "faster":
+                energy = max(self.activation_energy_j_mol, PLAUSIBLE_ENERGY_J_MOL[0])
+                hours = hours / _arrhenius(energy, np.maximum(t, self.temps_c[-1]), self.temps_c[-1])
         else:
             (at_c,), (h,) = self.temps_c, self.hours
-            trusted = np.clip(t, self.lowest_c, at_c + _WARMER_THAN_POINT_K)
-            hours = h / _arrhenius(self.activation_energy_j_mol, trusted, at_c)
+            warmest = np.inf if self.above_warmest == "faster" else at_c + _WARMER_THAN_POINT_K
+            hours = h / _arrhenius(self.activation_energy_j_mol, np.clip(t, self.lowest_c, warmest), at_c)
         short_k = self.lowest_c - t
         if self.below_coldest == "stops":
             return np.where(short_k > 0.0, np.inf, hours)
@@ -119,6 +129,7 @@ def fit_stage(
     hours: Sequence[float],
     *,
     below_coldest: BelowColdest = "stops",
+    above_warmest: AboveWarmest = "no faster",
     lowest_c: float | None = None,
     reference_c: float = 18.0,
 ) -> StageRate:
@@ -131,8 +142,8 @@ def fit_stage(
     ----------
     temps_c, hours
         Film temperatures and the hours the stage takes there, in any order. [degC], [h]
-    below_coldest
-        What drying does below the printed times.
+    below_coldest, above_warmest
+        What drying does below and above the printed times; a time that is a greatest one wants "faster" above.
     lowest_c
         With one point: the lowest film temperature the sheet allows, 5 K below the point where it is left out. Two and
         more points speak for themselves. [degC]
@@ -183,64 +194,8 @@ def fit_stage(
         implausible=not PLAUSIBLE_ENERGY_J_MOL[0] <= energy <= PLAUSIBLE_ENERGY_J_MOL[1],
         below_coldest=below_coldest,
         lowest_c=lowest,
+        above_warmest=above_warmest,
     )
-
-
-def humidity_factor(rh_pct: npt.ArrayLike) -> FloatArray:
-    """Return how many times longer the wet phase of a 1K oxidising or waterborne film takes in damp air.
-
-    1 up to 65 %, 1.15 at 75, 1.25 at 80, 1.4 at 85, 1.7 at 90, 2.2 from 95 % on, linear between (common practice, no
-    source). It belongs to the early, wet phase.
-
-    Parameters
-    ----------
-    rh_pct
-        Relative humidity, any shape. [%]
-
-    Raises
-    ------
-    ValueError
-        For a humidity outside 0 to 105 %.
-    """
-    rh = within("rh_pct", rh_pct, 0.0, 105.0, "%")
-    return np.asarray(np.interp(rh, [65.0, 75.0, 80.0, 85.0, 90.0, 95.0], [1.0, 1.15, 1.25, 1.4, 1.7, 2.2]))
-
-
-def film_thickness_factor(wet_um: npt.ArrayLike, default_um: npt.ArrayLike) -> FloatArray:
-    """Return how many times longer a film of that wet thickness takes than a full coat: (w/w0)^1.5.
-
-    Parameters
-    ----------
-    wet_um
-        Wet film as laid. [um]
-    default_um
-        Wet film of the full coat the times are for. [um]
-
-    Raises
-    ------
-    ValueError
-        For a film that is not within 1 to 2000 um.
-    """
-    wet, full = within("wet_um", wet_um, 1.0, 2000.0, "um"), within("default_um", default_um, 1.0, 2000.0, "um")
-    return (wet / full) ** 1.5
-
-
-def build_up_factor(coat: npt.ArrayLike) -> FloatArray:
-    """Return how many times longer a 1K coat takes at minimum times: a tenth more for each coat above the third.
-
-    The solvent of quick coats builds up below them (common practice, no source).
-
-    Parameters
-    ----------
-    coat
-        Number of the coat, counted from 1.
-
-    Raises
-    ------
-    ValueError
-        For a coat below 1.
-    """
-    return 1.0 + 0.1 * np.maximum(within("coat", coat, 1.0, 1000.0, "coats") - 3.0, 0.0)
 
 
 def accumulated(times_utc: npt.ArrayLike, rate_per_h: npt.ArrayLike) -> FloatArray:

@@ -36,6 +36,10 @@ class Exposure:
     convection
         a and b of h = a + b v, with v the wind at the face. [W m-2 K-1 and W m-2 K-1 per m s-1] 4 and 4: the form of
         EN ISO 6946 for outside surfaces (from memory).
+    stable_share
+        What is left of h while radiation and the back draw the face under the temperature of the air: over wide level
+        ground the cold air then lies still. About half over grass (our choice, in the tests); 1, no effect, for boards,
+        which are too small to have air of their own: with that they cool as far as people say they do.
     wind_factor
         Wind at the face over wind at 10 m.
     wet_absorbs_mm
@@ -60,6 +64,7 @@ class Exposure:
     back: Back = "air"
     indoor_c: float = 20.0
     convection: tuple[float, float] = (4.0, 4.0)
+    stable_share: float = 1.0
     wind_factor: float = 1.0
     wet_absorbs_mm: float = 0.1
     evaporating_share: float = 0.0
@@ -77,6 +82,7 @@ class Exposure:
             "wind_factor": (0.0, 2.0),
             "wet_absorbs_mm": (0.0, 10.0),
             "evaporating_share": (0.0, 1.0),
+            "stable_share": (0.0, 1.0),
         }
         for name, (low, high) in ranges.items():
             value = getattr(self, name)

@@ -4,6 +4,8 @@ Thinner is counted in parts to a hundred parts of coating by volume: 50 parts to
 `share_to_parts` and `parts_to_share` turn the one into the other. Absorbing wood takes more than a film shows.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
@@ -143,3 +145,62 @@ def is_full_coat(
     parts = within("thinner_parts", thinner_parts, 0.0, 1000.0, "parts to 100")
     enough = _film("wet_um", wet_um) * 5.0 >= _film("default_wet_um", default_wet_um) * _FULL_COAT_FILM_FIFTHS
     return np.asarray((parts <= FULL_COAT_THINNER_PARTS) & enough)
+
+
+@dataclass(frozen=True)
+class BuildUp:
+    """What some coats have built up.
+
+    Attributes
+    ----------
+    full, thinned
+        Coats that count as full ones, and those that do not: thinned, thin, or not told.
+    dry_um
+        Dry film of all of them together, less what sanding took; of the coats whose film is told. [um]
+    untold
+        Coats of which film or thinner is not known. They add nothing to `dry_um`.
+    """
+
+    full: int
+    thinned: int
+    dry_um: float
+    untold: int
+
+
+def build_up(
+    thinner_parts: npt.ArrayLike,
+    wet_um: npt.ArrayLike,
+    *,
+    default_wet_um: float,
+    volume_solids_pct: float,
+    sanded_um: float = 0.0,
+) -> BuildUp:
+    """Count the full coats of a build-up apart from the others, and add up its dry film.
+
+    Parameters
+    ----------
+    thinner_parts, wet_um
+        Of each coat, shape (coats,): parts of thinner to a hundred parts of coating, and wet film; NaN is not known.
+        [1], [um]
+    default_wet_um
+        Wet film of a full coat. [um]
+    volume_solids_pct
+        Solids by volume of the coating. [%]
+    sanded_um
+        What each sanding between two coats takes off, about 3 to 5 (common practice, no source). [um]
+
+    Raises
+    ------
+    ValueError
+        As `is_full_coat` and `dry_film_um`, and for a sanding of less than nothing.
+    """
+    parts, wet = np.broadcast_arrays(np.atleast_1d(np.asarray(thinner_parts, np.float64)), np.asarray(wet_um))
+    full = int(np.count_nonzero(is_full_coat(parts, wet, default_wet_um)))
+    dry = dry_film_um(wet, volume_solids_pct, parts)
+    taken = float(within("sanded_um", sanded_um, 0.0, 1000.0, "um")) * max(parts.size - 1, 0)
+    return BuildUp(
+        full=full,
+        thinned=parts.size - full,
+        dry_um=max(float(np.nansum(dry)) - taken, 0.0),
+        untold=int(np.count_nonzero(np.isnan(dry))),
+    )

@@ -15,9 +15,11 @@ References
 .. [5] D. G. Erbs, S. A. Klein, J. A. Duffie, Estimation of the diffuse radiation fraction for hourly, daily and
    monthly-average global radiation, Solar Energy 28 (1982) 293-302.
 .. [6] G. Kopp, J. L. Lean, A new, lower value of total solar irradiance, Geophys. Res. Lett. 38 (2011) L01706.
+.. [7] J. E. Hay, J. A. Davies, Calculations of the solar radiation incident on an inclined surface, Proc. First
+   Canadian Solar Radiation Data Workshop (1980) 59-72 (from memory; checked against pvlib in the tests).
 """
 
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -25,9 +27,12 @@ import numpy.typing as npt
 from dryspell.science.bounds import FloatArray, within
 
 SUNRISE_ZENITH_DEG = 90.833  # [2]
+CIVIL_ZENITH_DEG = 96.0  # the centre of the sun 6 degrees under a level horizon
 SOLAR_CONSTANT_W_M2 = 1361.0  # [6]
 LOWEST_BEAM_ZENITH_DEG = 87.0  # lower sun: dividing by its cosine would blow small errors up into a fierce beam
 _LOWEST_BEAM_COSINE = np.cos(np.radians(LOWEST_BEAM_ZENITH_DEG))
+
+TimeArray = npt.NDArray[np.datetime64]
 
 _J2000 = np.datetime64("2000-01-01T12:00:00", "s")
 _DAYS_PER_CENTURY = 36525.0
@@ -58,6 +63,20 @@ def _ecliptic(days: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     return longitude, obliquity, distance
 
 
+def _latitude(latitude_deg: npt.ArrayLike) -> FloatArray:
+    return np.radians(within("latitude_deg", latitude_deg, -90.0, 90.0, "deg"))
+
+
+def _equatorial(times_utc: npt.ArrayLike, east_deg: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return declination and hour angle of the sun [rad], the angle from the meridian westward in any turn."""
+    days = _days(times_utc)
+    longitude, obliquity, _ = _ecliptic(days)
+    ascension = np.arctan2(np.cos(obliquity) * np.sin(longitude), np.cos(longitude))
+    declination = np.arcsin(np.sin(obliquity) * np.sin(longitude))
+    sidereal = np.radians((280.46061837 + 360.98564736629 * days + east_deg) % 360.0)
+    return declination, sidereal - ascension
+
+
 def position(
     times_utc: npt.ArrayLike, latitude_deg: npt.ArrayLike, longitude_deg: npt.ArrayLike
 ) -> tuple[FloatArray, FloatArray]:
@@ -78,14 +97,8 @@ def position(
     ValueError
         For a latitude outside -90 to 90 or a longitude outside -180 to 360 degrees.
     """
-    latitude = np.radians(within("latitude_deg", latitude_deg, -90.0, 90.0, "deg"))
-    east = within("longitude_deg", longitude_deg, -180.0, 360.0, "deg")
-    days = _days(times_utc)
-    longitude, obliquity, _ = _ecliptic(days)
-    ascension = np.arctan2(np.cos(obliquity) * np.sin(longitude), np.cos(longitude))
-    declination = np.arcsin(np.sin(obliquity) * np.sin(longitude))
-    sidereal = np.radians((280.46061837 + 360.98564736629 * days + east) % 360.0)
-    hour_angle = sidereal - ascension
+    latitude = _latitude(latitude_deg)
+    declination, hour_angle = _equatorial(times_utc, within("longitude_deg", longitude_deg, -180.0, 360.0, "deg"))
 
     # the sun as a vector at the observer: up, south and west
     up = np.sin(latitude) * np.sin(declination) + np.cos(latitude) * np.cos(declination) * np.cos(hour_angle)
@@ -100,6 +113,71 @@ def position(
 def is_daylight(zenith_deg: npt.ArrayLike) -> npt.NDArray[np.bool_]:
     """Say whether the sun's upper limb is over a level horizon: true zenith under 90.833 degrees [2]_; NaN is not."""
     return np.asarray(zenith_deg, dtype=np.float64) < SUNRISE_ZENITH_DEG
+
+
+class DayOfSun(NamedTuple):
+    """Instants of days at a place, datetime64[s] in UTC; NaT where the sun does not come to it on that day."""
+
+    dawn: TimeArray
+    """The sun comes within 6 degrees of the horizon: civil twilight begins."""
+    sunrise: TimeArray
+    noon: TimeArray
+    """The sun crosses the meridian."""
+    sunset: TimeArray
+    dusk: TimeArray
+    """Civil twilight ends."""
+
+
+def day_of_sun(days: npt.ArrayLike, latitude_deg: npt.ArrayLike, longitude_deg: npt.ArrayLike) -> DayOfSun:
+    """Return when the sun rises and sets, and civil twilight begins and ends, on each side of the noon of each day.
+
+    Within half a minute where the sun crosses the horizon at more than a slant; where it but grazes it, near the polar
+    circles, a small error of the angle is minutes. Sunrise and sunset are those of the upper limb on a level horizon
+    with standard refraction [2]_; in real air they can be a minute off, and hills hide the sun for longer.
+
+    Parameters
+    ----------
+    days
+        Calendar days at the place, datetime64; the noon is that nearest to 12:00 local mean time of the day.
+    latitude_deg, longitude_deg
+        North and east positive, broadcast against the days. [deg]
+
+    Raises
+    ------
+    ValueError
+        For a latitude outside -90 to 90 or a longitude outside -180 to 360 degrees.
+    """
+    latitude = _latitude(latitude_deg)
+    east = within("longitude_deg", longitude_deg, -180.0, 360.0, "deg")
+    midday = np.asarray(days, dtype="datetime64[D]").astype("datetime64[s]") + np.timedelta64(43200, "s")
+    mean_noon_s = -240.0 * np.where(east > 180.0, east - 360.0, east)
+
+    def settled(side: float, zenith_deg: float) -> TimeArray:
+        """Return when the sun stands at a zenith angle before (-1) or after (1) noon, or (0) on the meridian."""
+        offset_s, reached = mean_noon_s, np.True_
+        for _ in range(4):  # each leaves what the declination moves meanwhile: under a second after the third
+            declination, hour_angle = _equatorial(midday + _whole_seconds(offset_s), east)
+            cosine = (np.cos(np.radians(zenith_deg)) - np.sin(latitude) * np.sin(declination)) / (
+                np.cos(latitude) * np.cos(declination)
+            )
+            wanted = side * np.arccos(np.clip(cosine, -1.0, 1.0))
+            # The turn that is nearest to the guess; the sun moves on by 15 degrees an hour.
+            ahead = (wanted - hour_angle + np.pi) % (2.0 * np.pi) - np.pi
+            offset_s = offset_s + ahead * (43200.0 / np.pi)
+            reached = (np.abs(cosine) <= 1.0) | (side == 0.0)
+        return np.where(reached, midday + _whole_seconds(offset_s), np.datetime64("NaT", "s"))
+
+    return DayOfSun(
+        dawn=settled(-1.0, CIVIL_ZENITH_DEG),
+        sunrise=settled(-1.0, SUNRISE_ZENITH_DEG),
+        noon=settled(0.0, 90.0),
+        sunset=settled(1.0, SUNRISE_ZENITH_DEG),
+        dusk=settled(1.0, CIVIL_ZENITH_DEG),
+    )
+
+
+def _whole_seconds(seconds: FloatArray) -> npt.NDArray[np.timedelta64]:
+    return np.round(seconds).astype("timedelta64[s]")
 
 
 def extraterrestrial_normal(times_utc: npt.ArrayLike) -> FloatArray:
@@ -269,8 +347,11 @@ def plane_irradiance(
     tilt_deg: npt.ArrayLike,
     facing_deg: npt.ArrayLike,
     albedo: float = 0.2,
+    *,
+    sky: Literal["isotropic", "hay-davies"] = "isotropic",
+    extraterrestrial: npt.ArrayLike | None = None,
 ) -> PlaneIrradiance:
-    """Return the irradiance on a plane under a sky of even brightness.
+    """Return the irradiance on a plane.
 
     Parameters
     ----------
@@ -284,19 +365,34 @@ def plane_irradiance(
         The plane, as in `cos_incidence`. [deg]
     albedo
         Share of the light that the ground gives back; 0.2 is grass and the usual assumption. [1]
+    sky
+        How bright the sky is: the same all over, or brighter round the sun by what gets through of the beam [7]_. What
+        comes from round the sun is counted with the sky. On a measured tilted plane the first came nearer (in the
+        tests).
+    extraterrestrial
+        From `extraterrestrial_normal`; needed for "hay-davies". [W m-2]
 
     Raises
     ------
     ValueError
-        For an irradiance outside -20 to 1600 W/m2, a zenith or tilt outside 0 to 180 degrees or an albedo outside
-        0 to 1.
+        For an irradiance outside -20 to 1600 W/m2, a zenith or tilt outside 0 to 180 degrees, an albedo outside 0 to 1,
+        or a missing `extraterrestrial`.
     """
     within("albedo", albedo, 0.0, 1.0, "of the light")
     tilt = np.radians(within("tilt_deg", tilt_deg, 0.0, 180.0, "deg"))
-    down = _cosine(zenith_deg) == 0.0
+    up = _cosine(zenith_deg)
     facing_sun = np.maximum(cos_incidence(zenith_deg, azimuth_deg, tilt_deg, facing_deg), 0.0)
+    beam, diffuse = _irradiance("dni", dni), _irradiance("dhi", dhi)
+    from_sky = (1.0 + np.cos(tilt)) / 2.0
+    if sky == "hay-davies":
+        if extraterrestrial is None:
+            raise ValueError("extraterrestrial is needed for a sky that is brighter round the sun")
+        above = within("extraterrestrial", extraterrestrial, 1200.0, 1500.0, "W/m2")
+        round_sun = np.where(up == 0.0, 0.0, np.minimum(beam / above, 1.0))
+        # The floor is a sun one degree high, as in the reference library.
+        from_sky = round_sun * facing_sun / np.maximum(up, 0.01745) + (1.0 - round_sun) * from_sky
     return PlaneIrradiance(
-        beam=_irradiance("dni", dni) * np.where(down, 0.0, facing_sun),
-        sky=_irradiance("dhi", dhi) * (1.0 + np.cos(tilt)) / 2.0,
+        beam=beam * np.where(up == 0.0, 0.0, facing_sun),
+        sky=diffuse * from_sky,
         ground=_irradiance("ghi", ghi) * albedo * (1.0 - np.cos(tilt)) / 2.0,
     )
