@@ -218,6 +218,32 @@ def test_weather_is_wanted_from_the_last_coat_on_and_two_days_at_the_least(tmp_p
     assert since_of(settings, coats) == {"harbour": START - timedelta(days=20)}
 
 
+def test_weather_is_wanted_from_the_coat_under_the_last_one_if_that_followed_within_a_week(tmp_path):
+    def since(days):
+        last = START - timedelta(days=1)
+        coats = [
+            Coat(piece="rail", number=4 + k, finished_at=at, recorded_at=START)
+            for k, at in enumerate((last - timedelta(days=days), last))
+        ]
+        return since_of(config(tmp_path), {"rail": coats})["harbour"]
+
+    assert since(6) == START - timedelta(days=7)
+    assert since(8) == START - timedelta(days=1)
+
+
+def test_a_round_goes_by_the_pace_that_the_coats_taught(bench, store):
+    def sandable():
+        return next(outlook for outlook in bench.tick().outlooks if outlook.piece == "rail").film.stages.sandable
+
+    laid = START - timedelta(hours=3)
+    coat = store.add_coat(Coat(piece="rail", number=4, finished_at=laid, recorded_at=laid))
+    before = sandable()
+    other = store.add_coat(Coat(piece="bench", number=1, finished_at=laid, recorded_at=laid))
+    store.see_sandable(other, START, coating="oil_varnish_1k", progress=1.5, recorded_at=START)
+    # one coat, with a prior of two: 1.5 to the third part
+    assert (sandable() - coat.finished_at) / (before - coat.finished_at) == pytest.approx(1.5 ** (1 / 3), abs=0.01)
+
+
 def test_an_older_answer_does_not_take_the_place_of_a_newer_one(bench, clock):
     bench.tables()
     bench.sources["harbour"].answer = weather(START - timedelta(hours=5))

@@ -81,7 +81,7 @@ def test_a_good_configuration_is_good_in_every_part(yard):
         (
             r"coating   good    spar on oil_varnish_1k: yours: humidity_max, touch_dry \(2 temperatures\), "
             r"recoat \(1 temperature: at others the common rule, twice the time for 10 K colder\); "
-            r"the other 23 figures are ours \(common practice, no source; 4 with a source\)"
+            r"the other 32 figures are ours \(common practice, no source; 4 with a source\)"
         ),
         (
             r"piece     good    toe_rail: 7 coats of spar, 3 on before the first one recorded; at harbour; "
@@ -316,7 +316,7 @@ def test_a_coating_of_ones_own_that_no_piece_has_is_shown_as_such():
     texts = [finding.text for finding in report(config, NOW) if finding.part == "coating"]
     assert len(texts) == 2
     assert texts[1] == (
-        "spare on primer_1k: all 25 figures are ours (common practice, no source; 4 with a source); no piece has it"
+        "spare on primer_1k: all 34 figures are ours (common practice, no source; 4 with a source); no piece has it"
     )
 
 

@@ -19,8 +19,8 @@ from dryspell.store.store import open_store
 NOW = "2026-09-03T11:15+02:00"
 AT = datetime.fromisoformat(NOW).astimezone(UTC)
 # Names of numbers that count something or are a share, and so have no unit.
-BARE = {"next_coat", "coats", "coat", "probability", "sandable_fraction", "thinner_parts"}
-UNITS = ("_k", "_c", "_pct", "_m_s", "_mm", "_h", "_um")
+BARE = {"next_coat", "coats", "coat", "probability", "sandable_fraction", "thinner_parts", "multiplier"}
+UNITS = ("_k", "_c", "_pct", "_m_s", "_mm", "_h", "_um", "_min")
 
 
 @pytest.fixture

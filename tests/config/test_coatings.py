@@ -22,6 +22,7 @@ STAGES = {
     "hot_close": ("hotcoat_close", 1),
     "in_service": ("service_days", 24),
     "full_cure": ("full_cure_days", 24),
+    "pot_life": ("pot_life_h", 1),
 }
 BY_FAMILY = pytest.mark.parametrize("key", family_keys())
 
@@ -60,7 +61,14 @@ def test_every_limit_is_that_of_the_trade_tables(profiles, key):
 def test_every_time_is_that_of_the_trade_tables(profiles, key, stage):
     name, hours_each = STAGES[stage]
     times = {float(t): value * hours_each for t, value in (profiles[key][name] or {}).items() if value is not None}
-    assert dict(family(key).stage(stage) or ()) == times
+    assert dict(getattr(family(key), stage) or ()) == times
+
+
+@pytest.mark.measured
+@BY_FAMILY
+def test_the_induction_is_that_of_the_trade_tables(profiles, key):
+    wait = profiles[key]["induction_min"]
+    assert family(key).induction_min == (wait and tuple(wait))
 
 
 @pytest.mark.measured
@@ -122,7 +130,7 @@ def test_a_film_goes_through_its_stages_in_order(key):
 @BY_FAMILY
 @pytest.mark.parametrize("stage", STAGES)
 def test_a_warmer_film_is_never_slower(key, stage):
-    points = family(key).stage(stage) or ()
+    points = getattr(family(key), stage) or ()
     assert [t for t, _ in points] == sorted(t for t, _ in points)
     assert all(slow >= fast > 0 for (_, slow), (_, fast) in pairwise(points))
 
@@ -142,6 +150,12 @@ def test_the_figures_a_source_was_seen_for_carry_it():
     assert "US MIL-HDBK-1110" in family("oil_varnish_1k").mark_of("margin_apply")
     assert "Wood Handbook ch. 16" in family("acrylic_clear_wb").mark_of("film_low")
     assert family("pu_clear_2k").mark_of("margin_apply") == NO_SOURCE
+
+
+@BY_FAMILY
+def test_what_is_mixed_from_two_parts_has_a_pot_life_and_nothing_else_has(key):
+    two_part = family(key).cures_by == "reaction"
+    assert (family(key).pot_life is not None) is (family(key).induction_min is not None) is two_part
 
 
 def test_a_penetrating_oil_leaves_no_film():

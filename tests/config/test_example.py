@@ -12,6 +12,7 @@ from dryspell.config.problems import written_keys
 from dryspell.config.settings import AlertSettings, DaemonSettings, WeatherSettings
 from dryspell.config.targets import KEYS as TARGET_KEYS
 from dryspell.trade.coating import toml_keys
+from dryspell.trade.factors import factor_keys
 from dryspell.trade.piece import Piece, Site
 
 FILE = bundled("example.toml")
@@ -38,13 +39,15 @@ def test_the_example_loads_with_every_line_uncommented():
 
 def test_the_example_loads_with_its_alternatives():
     instead = re.sub(r'(?m)^source = "open-meteo"\n##', "", UNCOMMENTED)
+    instead = re.sub(r'(?m)^(pot_life|induction) = "none"\n##', "", instead)
     config = config_of(re.sub(r"(?m)^##", "", instead))
     assert config.weather.source == "table"
     assert config.weather.file == FILE.parent / "weather.csv"
+    assert config.coating["my_varnish"].induction_min == (0, 15)
 
 
 def keys_in_example():
-    tables = tomllib.loads(re.sub(r"(?m)^##(?!source)", "", UNCOMMENTED))
+    tables = tomllib.loads(re.sub(r"(?m)^##(?!source|pot_life|induction)", "", UNCOMMENTED))
 
     def of_group(name):
         return set().union(*tables[name].values())
@@ -54,6 +57,7 @@ def keys_in_example():
         (of_group("site"), written_keys(Site)),
         (of_group("piece"), written_keys(Piece)),
         (of_group("coating"), ["family", *toml_keys()]),
+        (set(tables["coating"]["my_varnish"]["factors"]), factor_keys()),
         (of_group("alert"), TARGET_KEYS),
         (set(tables["weather"]), written_keys(WeatherSettings)),
         (set(tables["alerts"]), written_keys(AlertSettings)),
@@ -72,7 +76,8 @@ def test_what_is_commented_out_is_the_default():
     assert uncommented.alerting == as_it_stands.alerting == AlertSettings()
     assert uncommented.daemon == as_it_stands.daemon == DaemonSettings()
     assert uncommented.state_dir == as_it_stands.state_dir
-    invented = {"label": "", "brush_time_h": None}
+    invented = {"label": "", "brush_time_h": None, "sun": (), "horizon": ()}
+    invented |= {"wind_share_pct": None, "back_conductance_w_m2_k": None}
     assert uncommented.piece["toe_rail"].model_copy(update=invented) == as_it_stands.piece["toe_rail"]
     assert uncommented.site["quillhaven"].model_copy(update={"label": ""}) == as_it_stands.site["quillhaven"]
     assert uncommented.coating["my_varnish"].figures() == as_it_stands.coating["my_varnish"].figures()

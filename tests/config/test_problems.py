@@ -37,9 +37,9 @@ PIECE_MISTAKES = [
     ('face = "sloping"', 'piece.toe_rail.face = "sloping" is none of horizontal, vertical and tilted'),
     (
         'shelter = "treees"',
-        'piece.toe_rail.shelter = "treees" is none of open, trees, roof and shed; did you mean trees?',
+        'piece.toe_rail.shelter = "treees" is none of open, trees, roof, cover, tent and shed; did you mean trees?',
     ),
-    ("shelter = 1", "piece.toe_rail.shelter = 1 is none of open, trees, roof and shed"),
+    ("shelter = 1", "piece.toe_rail.shelter = 1 is none of open, trees, roof, cover, tent and shed"),
     ("coats = 0", "piece.toe_rail.coats = 0 is too small; wanted 1 or more"),
     ("coats = 41", "piece.toe_rail.coats = 41 is too large; wanted 40 or less"),
     ("coats = 7.5", "piece.toe_rail.coats = 7.5 is no whole number; wanted one without quotes and without a unit"),
@@ -202,7 +202,29 @@ COATING_MISTAKES = [
     ),
     (
         'cures_by = "oxydation"',
-        'cures_by = "oxydation" is none of oxidation, reaction and coalescence; did you mean oxidation?',
+        'cures_by = "oxydation" is none of oxidation, reaction, coalescence and moisture; did you mean oxidation?',
+    ),
+    (
+        'induction = "15 min"',
+        'induction = "15 min" is not two figures; wanted the lower and the higher one, in that order',
+    ),
+    (
+        'induction = ["15 min", "5 min"]',
+        'induction = ["15 min", "5 min"] has the higher figure first; the lower one comes first',
+    ),
+    ("factors = 3", "factors = 3 is no table; wanted one headed [coating.my_spar.factors]"),
+    ("factors = { stil_air = 2 }", "factors.stil_air is no key of the factors of a coating; did you mean still_air?"),
+    (
+        'factors = { still_air = "1.3" }',
+        'factors.still_air = "1.3" is no factor; wanted a number of 0.1 to 10, without quotes and without a unit',
+    ),
+    (
+        "factors = { damp = 1.3 }",
+        'factors.damp = 1.3 is no table; wanted a factor for each humidity, such as { "65 %" = 1, "90 %" = 1.7 }',
+    ),
+    (
+        'factors = { moisture = "3 m" }',
+        'factors.moisture = "3 m" is a length, not a share; wanted such as "10 g/kg"',
     ),
 ]
 

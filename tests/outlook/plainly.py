@@ -2,6 +2,12 @@
 
 Stages: for each 15 minutes the part done is the mean of the parts per hour at both ends; a stage is over where the
 parts sum to one, told to the full second. Times between tabulated temperatures lie on a straight line in log(time).
+
+Still air (under 0.3 m/s, or the shelter closed) takes 1.3 times as long, air under 30 % over a waterborne film 0.8
+times. Damp air counts by its table, after dew-safe at most 1.25 times; over a waterborne film before it by the share of
+the vapour pressure that it leaves, full at 55 % at the film; a moisture-cured film goes by min(1, w / 10 g/kg) instead.
+What holds for the whole film (thick, thinned, oily wood, a coat too soon on the one below) multiplies what the parts
+have to sum to.
 """
 
 import math
@@ -37,11 +43,40 @@ def slowed_by_damp(humidity):
     return 2.2
 
 
-class Plain:
-    """One member's conditions with the coating's parts per hour, as lists."""
+def saturated_hpa(temperature):
+    return 6.112 * math.exp(17.62 * temperature / (243.12 + temperature))
 
-    def __init__(self, c, coating, member):
+
+def speeds(coating, humidity, dew_point, surface, wind, closed):
+    """Return the share of the printed speed before and after dew-safe; NaN is not known."""
+    slow = (1.3 if closed or wind < 0.3 else 1.0) * (
+        0.8 if coating.cures_by == "coalescence" and humidity < 30 else 1.0
+    )
+    if coating.cures_by == "moisture":
+        vapour = saturated_hpa(dew_point)
+        share = 622 * vapour / (1013.25 - vapour) / 10
+        share = share if math.isnan(share) else min(1.0, share)
+        return share / slow, share / slow
+    if not coating.humidity_slows:
+        return 1 / slow, 1 / slow
+    damp = math.nan if math.isnan(humidity) else slowed_by_damp(humidity)
+    late = 1 / (slow * (damp if math.isnan(damp) else min(damp, 1.25)))
+    if coating.cures_by != "coalescence":
+        return 1 / (slow * damp), late
+    share = (1 - saturated_hpa(dew_point) / saturated_hpa(surface)) / 0.45
+    return (share if math.isnan(share) else min(max(share, 0.0), 1.0)) / slow, late
+
+
+class Plain:
+    """One member's conditions with the coating's parts per hour, as lists.
+
+    `whole` multiplies the time of every film, `quick` that of films laid no later than `quick_until`, `late` that of
+    sandable only.
+    """
+
+    def __init__(self, c, coating, member, whole=1.0, closed=False, quick=1.0, quick_until=None, late=1.0):
         self.c, self.coating, self.n = c, coating, c.times.size
+        self.whole, self.quick, self.quick_until, self.late = whole, quick, quick_until, late
         row = {name: getattr(c, name)[member].tolist() for name in (
             "air_c", "humidity_pct", "dew_point_c", "surface_c", "wind_m_s", "rain_mm", "rain_chance_pct", "water_mm",
         )}  # fmt: skip
@@ -56,17 +91,26 @@ class Plain:
             for k in range(self.n):
                 hours = hours_at(coating.stage(stage), self.surface_c[k], coating.below_coldest)
                 part = 0.0 if math.isnan(hours) or math.isinf(hours) else 1 / hours
-                damp = slowed_by_damp(self.humidity_pct[k]) if coating.humidity_slows else 1.0
-                full.append(0.0 if math.isnan(damp) else part / damp)
-                capped.append(0.0 if math.isnan(damp) else part / min(damp, 1.25))
+                early, late = speeds(
+                    coating, self.humidity_pct[k], self.dew_point_c[k], self.surface_c[k], self.wind_m_s[k], closed
+                )
+                full.append(0.0 if math.isnan(early) else part * early)
+                capped.append(0.0 if math.isnan(late) else part * late)
             self.parts[stage] = full, capped
 
     def known(self, k):
         needed = (self.air_c, self.humidity_pct, self.surface_c, self.dew_point_c, self.wind_m_s, self.rain_mm)
         return not any(math.isnan(series[k]) for series in (*needed, self.water_mm))
 
+    def needed(self, stage, laid):
+        """Return what the parts of a film laid at an index have to sum to."""
+        soon = self.quick_until is not None and bool(self.c.times[laid] <= self.quick_until)
+        late = self.late if stage == "sandable" else 1.0
+        return self.whole * late * (self.quick if soon else 1.0) - 1e-9
+
     def reached(self, stage, laid):
         """Return the steps, to the second, until a film laid at an index is through a stage, or infinity."""
+        needed = self.needed(stage, laid)
         full, capped = self.parts[stage]
         turn = laid + self.reached("dew_safe", laid) if stage == "sandable" else math.inf
         done = 0.0
@@ -75,12 +119,12 @@ class Plain:
             late = (capped[k] + capped[k + 1]) / 2 * self.step_h
             # The step in which the film becomes dew-safe is early up to there and late from there on.
             share = min(max(turn - k, 0.0), 1.0)
-            if done + early * share >= 1 - 1e-9:
-                return self.to_the_second(k - laid + (1 - 1e-9 - done) / early)
+            if done + early * share >= needed:
+                return self.to_the_second(k - laid + (needed - done) / early)
             done += early * share
             rest = late * (1 - share)
-            if done + rest >= 1 - 1e-9:
-                return self.to_the_second(k - laid + share + (1 - 1e-9 - done) / rest * (1 - share))
+            if done + rest >= needed:
+                return self.to_the_second(k - laid + share + (needed - done) / rest * (1 - share))
             done += rest
         return math.inf
 

@@ -6,7 +6,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from dryspell.outlook.conditions import conditions_at, in_hours, needed_variables
+from dryspell.outlook.conditions import conditions_at, face_weather, needed_variables
+from dryspell.outlook.daytime import in_hours
+from dryspell.outlook.exposure import exposure_of, wind_factor
 from dryspell.trade.hours import read_hours
 from dryspell.weather.table import WeatherTable
 from outlook.build import MONDAY, piece, site, weather
@@ -69,6 +71,72 @@ def test_a_hung_shade_takes_the_beam_away():
     bare, hung = conditions_at(door, site(), table), conditions_at(door, site(), table, shaded=True)
     assert hung.surface_c[0, at(bare, 15)] < bare.surface_c[0, at(bare, 15)] - 10
     np.testing.assert_allclose(hung.surface_c[0, : at(bare, 3)], bare.surface_c[0, : at(bare, 3)])
+
+
+def beam_hours(changes):
+    """Return the hours of the first day in which the beam warms a dark south wall by more than with it shaded."""
+    table = weather(cloud=0, air=(12, 20))
+    wall = piece(face="vertical", facing="S", colour="dark", **changes)
+    bare, shaded = face_weather(wall, site(), table), face_weather(wall, site(), table, shaded=True)
+    lit = (bare.plane_w_m2 - shaded.plane_w_m2)[0, :97] > 20.0
+    return np.flatnonzero(lit) / 4
+
+
+def test_direct_sun_reaches_a_piece_in_its_hours_only():
+    assert beam_hours({})[[0, -1]] == pytest.approx([6.5, 17.5], abs=1.0)
+    # Between two cells of a quarter of an hour the sun comes and goes within one.
+    assert beam_hours({"sun": ["12:45-15:00"]})[[0, -1]] == pytest.approx([12.75, 15.0], abs=0.25)
+    both = beam_hours({"sun": ["08:00-10:00", "12:45-15:00"]})
+    assert not ((both > 10.25) & (both < 12.5)).any()
+    assert both[0] < 8.3
+
+
+def test_the_hours_of_sun_are_read_by_the_clock_of_the_site():
+    table = weather(cloud=0, air=(12, 20))
+    wall = piece(face="vertical", facing="S", sun="12:00-14:00")
+    lit = face_weather(wall, site(timezone="Europe/Berlin"), table).plane_w_m2[0, :97] > 250
+    assert np.flatnonzero(lit)[[0, -1]] / 4 == pytest.approx([10.0, 12.0], abs=0.26)  # two hours ahead of UTC in summer
+
+
+def test_a_skyline_keeps_the_sun_off_until_it_stands_over_it():
+    # 54 N on 7 September: noon height 90 - 54 + 6.0 degrees (declination from memory) = 42.
+    assert beam_hours({"horizon": {"S": "45 deg"}}).size == 0
+    whole = beam_hours({})
+    low = beam_hours({"horizon": {"S": "35 deg"}})
+    assert 3 < low[-1] - low[0] < 6
+    west_walled = beam_hours({"horizon": {"E": "0 deg", "S": "0 deg", "SW": "60 deg", "W": "60 deg"}})
+    assert west_walled[0] == whole[0]
+    assert 12 < west_walled[-1] < 14.5
+
+
+def test_under_a_cover_there_is_no_sky_no_rain_and_no_sun():
+    table = weather(cloud=0, air=(8, 20), rain=[(10, 2, 3.0)])
+    c = conditions_at(piece(shelter="cover"), site(), table)
+    assert not c.rain_mm.any()
+    assert np.abs(c.surface_c - c.air_c).max() < 1.5
+    np.testing.assert_array_equal(c.air_c, conditions_at(piece(), site(), table).air_c)
+    assert c.surface_c[0, at(c, 28)] > conditions_at(piece(), site(), table).surface_c[0, at(c, 28)] + 1
+
+
+def test_an_electric_heater_in_a_tent_opens_the_margin_of_scenario_c():
+    # Trade notes, section 9 C: outdoors 9 degC at 90 %, in a tent at 18 degC 50 % and a margin of about 10 K.
+    damp = weather(air=(9.0, 9.0), dew_c=7.45, cloud=100)
+    cold, heated = (conditions_at(piece(shelter="tent", heat=heat), site(), damp) for heat in ("0 K", "9 K"))
+    late = at(cold, 24)
+    assert cold.margin_k[0, late] < 2.0
+    assert heated.air_c[0, late] == pytest.approx(18.0)
+    assert heated.humidity_pct[0, late] == pytest.approx(50.0, abs=1.5)
+    assert heated.margin_k[0, late] == pytest.approx(10.0, abs=0.8)
+
+
+def test_what_a_probe_found_goes_before_what_the_words_say():
+    table = weather(cloud=0, air=(8, 20))
+    plain, told = piece(), piece(wind_share="10 %", back_conductance="12 W/m^2/K")
+    assert exposure_of(told, site()).wind_factor == wind_factor(told, site()) == 0.1
+    assert exposure_of(told, site()).back_conductance_w_m2_k == 12.0
+    c = conditions_at(told, site(), table)
+    assert c.wind_m_s[0, at(c, 12)] == pytest.approx(0.2)
+    assert c.surface_c[0, at(c, 28)] != conditions_at(plain, site(), table).surface_c[0, at(c, 28)]
 
 
 def test_what_is_needed_depends_on_what_reaches_the_piece():

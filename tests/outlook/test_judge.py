@@ -7,6 +7,7 @@ from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock
 from dryspell.outlook.judge import NOMINAL, ONE_DEGREE, SLOWER, Asked, judge
 from dryspell.outlook.model import Limit
+from dryspell.outlook.slowing import Slowing
 from dryspell.trade.coating import Coating
 from outlook.plainly import Plain
 
@@ -38,6 +39,7 @@ def random_coating(rng, *, quick=True):
         rain_chance_max_pct=float(rng.choice([20, 30, 50])),
         below_coldest=str(rng.choice(["stops", "slows"])),
         humidity_slows=bool(rng.integers(2)),
+        cures_by=str(rng.choice(["oxidation", "oxidation", "reaction", "coalescence", "moisture"])),
         touch_dry=stage(4),
         dew_safe=stage(7),
         rain_safe=stage(10),
@@ -82,6 +84,18 @@ def random_conditions(rng, members):
     )
 
 
+def random_slowing(rng, c):
+    soon = c.times[rng.integers(0, STEPS, c.air_c.shape[0])]
+    soon[rng.random(soon.size) < 0.1] = np.datetime64("NaT", "s")
+    return Slowing(
+        {"thinned_first": float(rng.choice([1.0, 1.0, 0.8, 1.5, 2.3]))},
+        {"pace": float(rng.choice([1.0, 0.7]))},
+        in_still_air=bool(rng.random() < 0.3),
+        quick=float(rng.choice([1.0, 1.1, 1.4])),
+        quick_until=soon if rng.random() < 0.5 else None,
+    )
+
+
 def disagreements(rng):
     members = int(rng.integers(1, 3))
     c, coating = random_conditions(rng, members), random_coating(rng)
@@ -90,11 +104,15 @@ def disagreements(rng):
     ready[rng.random(members) < 0.5] = c.times[0]
     ready[rng.random(members) < 0.1] = np.datetime64("NaT", "s")
     asked = Asked(int(rng.integers(1, 5)), int(rng.integers(0, 5)), ready)
-    rulings = judge(c, DryingClock(c, coating), coating, np.arange(STEPS), asked, strictness)
+    slowing = random_slowing(rng, c)
+    rulings = judge(c, DryingClock(c, coating, slowing), coating, np.arange(STEPS), asked, strictness)
     found = {ruling.limit: ruling.passes for ruling in rulings}
     assert list(found) == LIMITS, "every limit is tested, in the order of the list"
     for member in range(members):
-        plain = Plain(c, coating, member)
+        plain = Plain(
+            c, coating, member, slowing.factors["thinned_first"], slowing.in_still_air, slowing.quick,
+            slowing.quick_until[member] if slowing.quick_until is not None else None, slowing.late["pace"],
+        )  # fmt: skip
         for start in range(STEPS):
             wanted = plain.verdicts(
                 start, asked.brush_steps, asked.settle_steps, ready[member], strictness.reserve,

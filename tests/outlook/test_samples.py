@@ -54,7 +54,8 @@ def test_every_window_of_a_recorded_forecast_keeps_every_limit_by_its_own_number
         assert (outlook.word, outlook.windows) == ("unknown", ())
         return
     c = conditions_at(door, yard, every_way(table, yard))
-    plains = [Plain(c, WINTER, member) for member in range(c.air_c.shape[0])]
+    # a first coat on bare wood with fifty parts of thinner
+    plains = [Plain(c, WINTER, member, whole=0.8) for member in range(c.air_c.shape[0])]
     passing = {
         window.start + timedelta(seconds=c.step_s * k)
         for window in outlook.windows

@@ -52,5 +52,33 @@ def test_the_number_of_a_coat_that_was_undone_is_free_again(store):
     assert store.coats("rail") == [again]
 
 
+def test_when_a_coat_was_seen_to_be_sandable_stays_with_it(store):
+    first = store.add_coat(coat(1))
+    assert first.sandable_at is None
+    seen = NOW + timedelta(days=2, hours=4)
+    told = store.see_sandable(first, seen, coating="varnish", progress=1.1, recorded_at=NOW)
+    assert store.coats("rail") == [told]
+    assert told.sandable_at == seen
+    assert store.progress_seen() == {"varnish": [1.1]}
+
+
+def test_of_two_times_told_for_a_coat_the_last_one_counts_and_none_is_erased(store):
+    first = store.add_coat(coat(1))
+    for hours, progress in ((30, 1.4), (26, 1.2)):
+        store.see_sandable(
+            first, first.finished_at + timedelta(hours=hours), coating="varnish", progress=progress, recorded_at=NOW
+        )
+    assert store.coats("rail")[0].sandable_at == first.finished_at + timedelta(hours=26)
+    assert store.progress_seen() == {"varnish": [1.2]}
+    assert len(store._rows("SELECT id FROM seen_sandable")) == 2
+
+
+def test_coats_taken_back_and_coats_without_known_weather_teach_nothing(store):
+    for number, progress in ((1, 1.2), (2, None), (3, 0.9)):
+        store.see_sandable(store.add_coat(coat(number)), NOW, coating="varnish", progress=progress, recorded_at=NOW)
+    store.undo_coat("rail", NOW)
+    assert store.progress_seen() == {"varnish": [1.2]}
+
+
 def test_there_is_nothing_to_undo_on_a_bare_piece(store):
     assert store.undo_coat("rail", NOW) is None

@@ -82,3 +82,59 @@ def test_only_a_tilted_face_has_a_tilt():
     assert message(Piece, **PLAIN, face="vertical", tilt="30 deg") == (
         'is only for face = "tilted", and this one is vertical'
     )
+
+
+def test_hours_of_sun_are_hours_of_the_day():
+    assert piece(sun="12:45-19:30").sun == piece(sun=["12:45-19:30"]).sun
+    assert [(str(start), str(end)) for _, start, end in piece(sun=["06:00-08:00", "12:45-19:30"]).sun] == [
+        ("06:00:00", "08:00:00"),
+        ("12:45:00", "19:30:00"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("written", "text"),
+    [
+        ("Mon 12:00-13:00", "names days, and the sun keeps none; wanted hours of the day, such as 12:45-19:30"),
+        (5, "are no hours of sun; wanted hours of the day, such as 12:45-19:30, or a list of them"),
+        ([], "are no hours of sun; wanted hours of the day, such as 12:45-19:30, or a list of them"),
+    ],
+)
+def test_hours_of_sun_that_are_none_are_told(written, text):
+    assert message(Piece, **PLAIN, sun=written) == text
+
+
+def test_a_skyline_is_read_by_compass_points_and_angles():
+    assert piece(horizon={"SW": "40 deg", "S": "25 deg", "100 deg": "0.1 rad"}).horizon == (
+        (100.0, pytest.approx(5.7296, abs=1e-4)),
+        (180.0, 25.0),
+        (225.0, 40.0),
+    )
+
+
+@pytest.mark.parametrize(
+    ("written", "text"),
+    [
+        ("40 deg", "is no table of heights"),
+        ({}, "is no table of heights"),
+        ({"XW": "4 deg"}, 'cannot be used: the direction "XW" is no compass point'),
+        ({"S": 4}, 'cannot be used: the height 4 at "S" needs a unit'),
+        ({"S": "95 deg"}, 'cannot be used: the height "95 deg" at "S" is not within 0 to 90 deg'),
+        ({"S": "5 deg", "180 deg": "6 deg"}, "has two heights for 180 deg; keep one"),
+    ],
+)
+def test_a_skyline_that_is_none_is_told(written, text):
+    assert message(Piece, **PLAIN, horizon=written).startswith(text)
+
+
+def test_only_a_tent_or_a_shed_can_be_heated():
+    assert piece(shelter="tent", heat="9 K").heat_k == 9.0
+    assert piece(shelter="shed", heat="9 degF").heat_k == pytest.approx(5.0)
+    assert message(Piece, **PLAIN, heat="9 K") == 'is only for shelter = "tent" or "shed", and this one is open'
+
+
+def test_what_a_probe_found_is_written_with_its_units():
+    told = piece(wind_share="35 %", back_conductance="4 W/m^2/K")
+    assert (told.wind_share_pct, told.back_conductance_w_m2_k) == (35.0, 4.0)
+    with pytest.raises(ValidationError, match="is a share, not a heat conductance"):
+        piece(back_conductance="4 %")

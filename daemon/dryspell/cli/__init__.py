@@ -15,6 +15,7 @@ COMMANDS = {
     "demo": "The daemon on an invented scenario; needs no network.",
     "windows": "Every window ahead for the next coat, and why the rest is not one.",
     "coat": "Record a coat as done, or take the last one back.",
+    "fit": "How a piece stands in the weather, from a surface probe's log.",
     "check": "Whether the configuration is good, part by part.",
 }
 

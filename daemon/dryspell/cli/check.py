@@ -17,7 +17,7 @@ from dryspell.cli.parts import NO_BREAK, Finding, Word, coatings_shown, figures_
 from dryspell.config import Config, load
 from dryspell.errors import ConfigError
 from dryspell.outlook.figures import Units
-from dryspell.trade.coating import Coating
+from dryspell.trade.coating import FACTORS, Coating
 
 SCHEMA = "dryspell.check/1"
 WIDTH = 80
@@ -97,12 +97,16 @@ def figures_lines(coatings: Iterable[Coating], units: Units, paint: Paint) -> It
     """Yield every figure of some coatings, with where it is from below it."""
     for coating in coatings:
         yield from ("", paint(f"{coating.key}: {coating.label}", "title"))
+        own = True
         for figure, value, mark in figures_text(coating, units):
+            if own and figure.startswith(FACTORS):
+                own = False
+                yield "  and what multiplies its times, beside the temperature of the film:"
             *before, last = _wrapped(value, WIDTH - _INDENT)
             beside = len(last) + len(mark) + 4 <= WIDTH - _INDENT
             marked = f"{last}  {paint(f'({mark})', 'aside')}" if beside else last
             first, *rest = [*before, marked]
-            yield f"  {figure:<15} {first}"
+            yield f"  {figure.removeprefix(FACTORS):<15} {first}"
             yield from (" " * _INDENT + line for line in rest)
             if not beside:
                 yield from (" " * _INDENT + paint(line, "aside") for line in _wrapped(f"({mark})", WIDTH - _INDENT))

@@ -35,14 +35,14 @@ def recorded_text(config: Config, piece: Piece, coat: Coat, film: FilmState | No
     if details := ", ".join(_details(config, coat)):
         lines.append(f"{details[:1].upper()}{details[1:]}.")
     lines.extend(_expected(film, lambda at: when(at, zone, present)))
-    return _wrapped((*lines, "", *cautions(config.coating_of(piece))))
+    return wrapped((*lines, "", *cautions(config.coating_of(piece))))
 
 
 def taken_back_text(config: Config, piece: Piece, coat: Coat, present: datetime) -> str:
     """Return the answer to a coat that was taken back."""
     stroke = when(coat.finished_at, config.site_of(piece).zone, present)
     text = f"{piece.name}: coat {coat.number}, last stroke {stroke}, is taken back. It stays in the record as that"
-    return _wrapped([f"{text}; the next coat is {coat.number} again."])
+    return wrapped([f"{text}; the next coat is {coat.number} again."])
 
 
 def document(
@@ -101,5 +101,6 @@ def _expected(film: FilmState | None, at: Callable[[datetime], str]) -> Iterator
         )
 
 
-def _wrapped(lines: Iterable[str]) -> str:
+def wrapped(lines: Iterable[str]) -> str:
+    """Return lines broken to the width of a terminal."""
     return "\n".join("\n".join(textwrap.wrap(line, WIDTH, break_on_hyphens=False)) for line in lines)

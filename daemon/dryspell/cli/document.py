@@ -100,6 +100,8 @@ def _window(window: Window) -> Document:
         "surface_c": _number(window.surface_c),
         "humidity_pct": _number(window.humidity_pct),
         "stages": _stages(window.stages),
+        "factors": _factors(window.factors),
+        "mix": window.mix and window.mix.model_dump(mode="json"),
         "cautions": list(window.cautions),
     }
 
@@ -117,6 +119,10 @@ def _stages(stages: Stages) -> Document:
     return {name: instant(getattr(stages, name)) for name in Stages.model_fields}
 
 
+def _factors(factors: Mapping[str, float]) -> list[Document]:
+    return [{"factor": name, "multiplier": value} for name, value in factors.items()]
+
+
 def _film(film: FilmState) -> Document:
     coat = film.coat
     return {
@@ -130,6 +136,7 @@ def _film(film: FilmState) -> Document:
         "note": coat.note,
         "sandable_fraction": film.sandable_fraction,
         "unaccounted_h": film.unaccounted_h,
+        "factors": _factors(film.factors),
         "stages": _stages(film.stages),
     }
 

@@ -7,7 +7,8 @@ from typing import Any, Literal
 
 from dryspell.config import Config
 from dryspell.outlook.figures import Units, duration, limit_figure
-from dryspell.trade.coating import NO_SOURCE, OUR_CHOICE, YOURS, Coating
+from dryspell.trade.coating import FACTORS, NO_SOURCE, OUR_CHOICE, YOURS, Coating
+from dryspell.trade.factors import factor_keys
 from dryspell.trade.piece import Piece, Site
 
 Word = Literal["good", "look", "bad", "skipped"]
@@ -73,7 +74,7 @@ def _coating(coating: Coating, in_use: bool) -> str:
 
 def _named(coating: Coating, key: str) -> str:
     points = coating.figures()[key]
-    if not _is_stage(points):
+    if key.startswith(FACTORS) or not _is_stage(points):
         return key
     common_rule = ": at others the common rule, twice the time for 10 K colder"
     return f"{key} ({len(points)} temperature{'s' if len(points) > 1 else common_rule})"
@@ -82,7 +83,8 @@ def _named(coating: Coating, key: str) -> str:
 def figures_text(coating: Coating, units: Units) -> Iterator[tuple[str, str, str]]:
     """Yield each figure of a coating: its key, its value, and where it is from."""
     for key, value in coating.figures().items():
-        yield key, _value_text(value, _unit_of(key), units), coating.mark_of(key)
+        text = _factor_text(value, units) if key.startswith(FACTORS) and not _unit_of(key) else None
+        yield key, text or _value_text(value, _unit_of(key), units), coating.mark_of(key)
 
 
 def figures_document(coating: Coating) -> list[dict[str, Any]]:
@@ -94,13 +96,18 @@ def figures_document(coating: Coating) -> list[dict[str, Any]]:
 
 
 def _numbers(field: str, value: Any) -> dict[str, Any]:
+    if field == "damp":
+        return {"points": [{"humidity_pct": at_pct, "factor": factor} for at_pct, factor in value]}
     if _is_stage(value):
         return {"points": [{"film_c": at_c, "time_h": hours} for at_c, hours in value]}
     return {field: list(value) if isinstance(value, tuple) else value}
 
 
 _FIELDS = {field.alias or name: name for name, field in Coating.model_fields.items()}
-_UNITS = {"_c": "degC", "_pct": "%", "_k": "K", "_m_s": "m/s", "_mm": "mm", "_um": "um"}
+_FIELDS |= {FACTORS + key: field for key, field in factor_keys().items()}
+_UNITS = {
+    "_c": "degC", "_pct": "%", "_k": "K", "_m_s": "m/s", "_mm": "mm", "_um": "um", "_min": "min", "_g_kg": "g/kg",
+}  # fmt: skip
 
 
 def _unit_of(key: str) -> str:
@@ -109,6 +116,13 @@ def _unit_of(key: str) -> str:
 
 def _is_stage(value: Any) -> bool:
     return isinstance(value, tuple) and isinstance(value[0], tuple)
+
+
+def _factor_text(value: Any, units: Units) -> str:
+    if isinstance(value, float):
+        return f"{value:g}"
+    points = [f"{factor:g} at {limit_figure(at_pct, '%', units)}" for at_pct, factor in value]
+    return ", ".join(point.replace(" ", NO_BREAK) for point in points)
 
 
 def _value_text(value: Any, unit: str, units: Units) -> str:

@@ -9,7 +9,7 @@ from dryspell.cli.paint import Paint
 from dryspell.cli.strip import OFF, legend, note, painted_runs, strips_of
 from dryspell.outlook import words
 from dryspell.outlook.figures import Units
-from dryspell.outlook.model import Block, FilmState, Limit, Outlook, Stages, Window
+from dryspell.outlook.model import Block, FilmState, Limit, Mix, Outlook, Stages, Window
 
 WIDTH = 80
 _NO_BREAK = "\N{NO-BREAK SPACE}"
@@ -17,6 +17,13 @@ _BAR = 20
 _TEXT = 23
 """Column at which the text of a window or a block begins."""
 _STAGES = {"touch_dry": "touch-dry", "dew_safe": "dew-safe", "rain_safe": "rain-safe", "sandable": "sandable"}
+_FACTORS = {
+    "film_power": "the film's thickness",
+    "thinned_first": "a thinned first coat",
+    "oily_wood": "oily wood",
+    "build_up": "following at the least time",
+    "pace": "how it dried for you before",
+}
 
 CAUTION = (
     "All of this is an estimate from a forecast. The data sheet of the can, a look at the piece and your thumb "
@@ -104,6 +111,8 @@ def _film(outlook: Outlook, film: FilmState, paint: Paint) -> Iterator[str]:
     yield f"  On it: coat {film.coat.number}, last stroke {words.when(film.coat.finished_at, zone, now)}"
     yield f"         [{bar}] {share} of the way to sandable"
     yield from _wrapped(_stages(film.stages, lambda at: words.when(at, zone, now)), "         ")
+    if film.factors:
+        yield from _wrapped(words.capital(_slowed(film.factors)) + ".", "         ")
     if film.unaccounted_h > 0:
         gone = words.duration(timedelta(hours=film.unaccounted_h))
         yield from _wrapped(f"For {gone} of it no weather is known; they count as no drying at all.", "         ")
@@ -204,8 +213,23 @@ def _facts(window: Window, zone: ZoneInfo, units: Units, at: Callable[[datetime]
     apply, hold = (words.quantity(margin, "K", units) for margin in (window.margin_apply_k, window.margin_hold_k))
     yield f"over the dew point: {apply} while brushing, {hold} until dew-safe"
     yield _stages(window.stages, at)
+    if window.factors:
+        yield _slowed(window.factors)
+    if window.mix is not None:
+        yield _mix(window.mix)
     yield f"nearest limit: {words.reason_text(window.binding, zone, units, on=window.start)}"
     yield from window.cautions
+
+
+def _mix(mix: Mix) -> str:
+    wait = mix.induction_min
+    induction = f", after {wait[0]:g} to {wait[1]:g} min of induction" if wait and wait[1] else ""
+    return f"mix lasts {mix.pot_life_h:.1f} h, brush it within {mix.brushable_h:.1f} h{induction}"
+
+
+def _slowed(factors: Mapping[str, float]) -> str:
+    named = (f"{value:g} for {_FACTORS.get(name, name)}" for name, value in factors.items())
+    return f"times multiplied by {', '.join(named)}"
 
 
 def _blocks(

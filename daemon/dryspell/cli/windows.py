@@ -65,6 +65,7 @@ def outlooks_now(config: Config, clock: Clock) -> list[Outlook]:
 
     from dryspell.store.store import open_store  # noqa: PLC0415
     from dryspell.tick.gather import Gatherer, sources_of  # noqa: PLC0415
+    from dryspell.tick.learned import learned  # noqa: PLC0415
     from dryspell.tick.look import look  # noqa: PLC0415
     from dryspell.tick.round import since_of  # noqa: PLC0415
 
@@ -74,7 +75,7 @@ def outlooks_now(config: Config, clock: Clock) -> list[Outlook]:
         coats = {key: store.coats(key) for key in config.piece}
         gatherer = Gatherer(config, store, clock, sources_of(config), random.Random())  # noqa: S311  (nothing secret)
         tables = gatherer.tables(since_of(config, coats), wait_s=FETCH_WAIT_S)
-        return look(config, coats, tables, clock.now())
+        return look(learned(config, store.progress_seen()), coats, tables, clock.now())
     finally:
         store.close()
 

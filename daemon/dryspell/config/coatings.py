@@ -6,8 +6,9 @@ from typing import Any
 from pydantic import ValidationError
 
 from dryspell.config.problems import Problems
-from dryspell.config.wording import listed, nearest
+from dryspell.config.wording import listed, nearest, path_text
 from dryspell.trade.coating import Coating, toml_keys
+from dryspell.trade.factors import factor_keys
 from dryspell.trade.families import built_on, family_keys
 
 
@@ -25,6 +26,8 @@ def _read(key: str, table: Mapping[str, Any], problems: Problems) -> Coating | N
         problems.add(path, f'is the key of a built-in family; give your own another and write family = "{key}" in it')
     family = _family(path, table, problems)
     figures = {name: value for name, value in table.items() if name in keys}
+    if "factors" in figures:
+        figures["factors"] = _factors([*path, "factors"], figures["factors"], problems)
     # Where the family is wrong, the figures are still looked at, with the one it may be meant to be.
     start = family or nearest(str(table.get("family")), family_keys()) or family_keys()[0]
     try:
@@ -32,6 +35,14 @@ def _read(key: str, table: Mapping[str, Any], problems: Problems) -> Coating | N
     except ValidationError as error:
         problems.add_validation(path, error, Coating)
         return None
+
+
+def _factors(path: list[str], table: Any, problems: Problems) -> dict[str, Any]:
+    if not isinstance(table, Mapping):
+        problems.add_value(path, table, f"is no table; wanted one headed [{path_text(path)}]")
+        return {}
+    problems.check_keys(path, table, list(factor_keys()), "the factors of a coating")
+    return {name: value for name, value in table.items() if name in factor_keys()}
 
 
 def _family(path: list[str], table: Mapping[str, Any], problems: Problems) -> str | None:

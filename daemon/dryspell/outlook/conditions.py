@@ -2,15 +2,15 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime, time, timedelta
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from dryspell.outlook.exposure import ROOF_HIDES_ABOVE_DEG, SHELTERS, Shelter, exposure_of, wind_factor
+from dryspell.outlook.daytime import in_daylight, in_hours
+from dryspell.outlook.exposure import SHELTERS, enclosure_of, exposure_of, wind_factor
 from dryspell.outlook.spans import BoolArray
-from dryspell.science import air, longwave, recurrence, sun, surface
-from dryspell.trade.hours import Span
+from dryspell.outlook.sunlight import GLOBAL, cloud_cover, sun_on_face
+from dryspell.science import air, longwave, sun, surface
+from dryspell.science.enclosure import air_inside
 from dryspell.trade.piece import Piece, Site
 from dryspell.weather.resample import at_points, even_grid, most_in_cells, over_cells
 from dryspell.weather.table import VARIABLES, FloatArray, TimeArray, WeatherTable
@@ -20,9 +20,6 @@ GUST_SHARE = 1.5
 """A gust counts as a wind of two thirds its speed: 9 m/s gusts stop where 6 m/s wind does (common practice)."""
 STANDARD_PRESSURE_HPA = 1013.25
 
-_GLOBAL = "surface_downwelling_shortwave_flux_in_air"
-_DIRECT = "surface_direct_downwelling_shortwave_flux_in_air"
-_DIFFUSE = "surface_diffuse_downwelling_shortwave_flux_in_air"
 _LONGWAVE = "surface_downwelling_longwave_flux_in_air"
 
 
@@ -93,9 +90,57 @@ def needed_variables(piece: Piece, table: WeatherTable) -> list[str]:
         needed.append("precipitation_amount")
     if sees_sky(piece) and not table.knows(_LONGWAVE):
         needed.append("cloud_area_fraction")
-    if shelter.diffuse > 0 and not table.knows(_GLOBAL) and "cloud_area_fraction" not in needed:
-        needed.append("cloud_area_fraction" if table.knows("cloud_area_fraction") else _GLOBAL)
+    if shelter.diffuse > 0 and not table.knows(GLOBAL) and "cloud_area_fraction" not in needed:
+        needed.append("cloud_area_fraction" if table.knows("cloud_area_fraction") else GLOBAL)
     return needed
+
+
+@dataclass(frozen=True)
+class FaceWeather:
+    """The weather as the heat balance of a piece's face takes it, on the grid; shape (members, times)."""
+
+    times: TimeArray
+    air_c: FloatArray
+    dew_point_c: FloatArray
+    wind_10m_m_s: FloatArray
+    beam_w_m2: FloatArray
+    diffuse_w_m2: FloatArray
+    sky_w_m2: FloatArray
+    rain_mm: FloatArray
+    pressure_hpa: float
+
+    @property
+    def plane_w_m2(self) -> FloatArray:
+        """The sun's power on the face. [W m-2]"""
+        return self.beam_w_m2 + self.diffuse_w_m2
+
+
+def face_weather(piece: Piece, site: Site, table: WeatherTable, *, shaded: bool = False) -> FaceWeather:
+    """Work out the weather at the face of a piece; parameters and errors are those of `conditions_at`."""
+    grid = even_grid(table.times, STEP_S)
+    if grid.size < 2:
+        raise ValueError("the weather spans less than half an hour")
+    shelter = SHELTERS[piece.shelter]
+    if shaded:
+        shelter = replace(shelter, beam=0.0)
+    outdoor_c = at_points(table, "air_temperature", grid)
+    outdoor_dew_c = _dew_point(table, grid, outdoor_c)
+    enclosure = enclosure_of(piece)
+    inside = (outdoor_c, outdoor_dew_c) if enclosure is None else air_inside(grid, outdoor_c, outdoor_dew_c, enclosure)
+    rain = over_cells(table, "precipitation_amount", grid, mean=False) if shelter.rain else np.zeros_like(outdoor_c)
+    pressure = at_points(table, "surface_air_pressure", grid)
+    beam, diffuse = sun_on_face(piece, site, table, grid, shelter)
+    return FaceWeather(
+        times=grid,
+        air_c=inside[0],
+        dew_point_c=inside[1],
+        wind_10m_m_s=at_points(table, "wind_speed", grid),
+        beam_w_m2=beam,
+        diffuse_w_m2=diffuse,
+        sky_w_m2=_sky(table, grid, outdoor_c, outdoor_dew_c, seen=sees_sky(piece)),
+        rain_mm=rain,
+        pressure_hpa=float(np.nanmean(pressure)) if np.isfinite(pressure).any() else _pressure_at(site.elevation_m),
+    )
 
 
 def conditions_at(piece: Piece, site: Site, table: WeatherTable, *, shaded: bool = False) -> Conditions:
@@ -111,50 +156,35 @@ def conditions_at(piece: Piece, site: Site, table: WeatherTable, *, shaded: bool
     ValueError
         When the table spans less than two steps of the grid.
     """
-    grid = even_grid(table.times, STEP_S)
-    if grid.size < 2:
-        raise ValueError("the weather spans less than half an hour")
-    shelter = SHELTERS[piece.shelter]
-    if shaded:
-        shelter = replace(shelter, beam=0.0)
-
-    outdoor_c = at_points(table, "air_temperature", grid)
-    dew_c = _dew_point(table, grid, outdoor_c)
-    air_c = _lagged(grid, outdoor_c, shelter.lag_h)
-    dew_c = np.minimum(dew_c, air_c)
-    wind_10m = at_points(table, "wind_speed", grid)
-    rain = over_cells(table, "precipitation_amount", grid, mean=False) if shelter.rain else np.zeros_like(air_c)
-    pressure = at_points(table, "surface_air_pressure", grid)
-
-    zenith, _ = sun.position(grid, site.latitude_deg, site.longitude_deg)
+    w = face_weather(piece, site, table, shaded=shaded)
     state = surface.solve(
-        grid,
-        air_c,
-        dew_c,
-        wind_10m,
-        _sun_on_face(piece, site, table, grid, shelter),
-        _sky(table, grid, outdoor_c, dew_c, seen=sees_sky(piece)),
+        w.times,
+        w.air_c,
+        w.dew_point_c,
+        w.wind_10m_m_s,
+        w.plane_w_m2,
+        w.sky_w_m2,
         exposure_of(piece, site),
-        rain_mm=rain,
-        pressure_hpa=float(np.nanmean(pressure)) if np.isfinite(pressure).any() else _pressure_at(site.elevation_m),
+        rain_mm=w.rain_mm,
+        pressure_hpa=w.pressure_hpa,
     )
-
-    factor = wind_factor(piece, site)
-    gust = most_in_cells(table, "wind_speed_of_gust", grid)
-    chance = most_in_cells(table, "probability_of_precipitation", grid)
+    zenith, _ = sun.position(w.times, site.latitude_deg, site.longitude_deg)
+    gust = most_in_cells(table, "wind_speed_of_gust", w.times)
+    wind_10m = np.where(np.isfinite(w.wind_10m_m_s), np.fmax(w.wind_10m_m_s, gust / GUST_SHARE), np.nan)
+    chance = most_in_cells(table, "probability_of_precipitation", w.times)
     return Conditions(
-        times=grid,
-        air_c=air_c,
-        humidity_pct=air.relative_humidity(air_c, dew_c),
-        dew_point_c=dew_c,
+        times=w.times,
+        air_c=w.air_c,
+        humidity_pct=air.relative_humidity(w.air_c, w.dew_point_c),
+        dew_point_c=w.dew_point_c,
         surface_c=state.temperature_c,
-        wind_m_s=np.where(np.isfinite(wind_10m), np.fmax(wind_10m, gust / GUST_SHARE), np.nan) * factor,
-        rain_mm=rain,
-        rain_chance_pct=chance if shelter.rain else np.zeros_like(air_c),
+        wind_m_s=wind_10m * wind_factor(piece, site),
+        rain_mm=w.rain_mm,
+        rain_chance_pct=chance if SHELTERS[piece.shelter].rain else np.zeros_like(w.air_c),
         water_mm=state.water_mm,
-        in_hours=in_hours(grid, piece.hours, site.zone),
-        in_daylight=in_daylight(grid, zenith, piece.after_sunrise_h),
-        given={name: _given(table, name, grid) for name in needed_variables(piece, table)},
+        in_hours=in_hours(w.times, piece.hours, site.zone),
+        in_daylight=in_daylight(w.times, zenith, piece.after_sunrise_h),
+        given={name: _given(table, name, w.times) for name in needed_variables(piece, table)},
     )
 
 
@@ -171,72 +201,6 @@ def _dew_point(table: WeatherTable, grid: TimeArray, air_c: FloatArray) -> Float
     return np.minimum(known, air_c)
 
 
-def _lagged(grid: TimeArray, outdoor_c: FloatArray, lag_h: float) -> FloatArray:
-    """Return the air in a shelter that follows the outdoor air with a lag; an unknown hour starts it anew."""
-    if lag_h == 0.0:
-        return outdoor_c
-    keep = np.exp(-np.diff(grid) / np.timedelta64(1, "s") / (lag_h * 3600.0))
-    keep = np.broadcast_to(np.concatenate([[0.0], keep]), outdoor_c.shape)
-    fresh = ~np.isfinite(np.roll(outdoor_c, 1, axis=1))
-    keep = np.where(fresh, 0.0, keep)
-    followed = recurrence.affine_scan(keep, np.where(np.isfinite(outdoor_c), (1.0 - keep) * outdoor_c, 0.0), 0.0)
-    return np.where(np.isfinite(outdoor_c), followed, np.nan)
-
-
-def _sun_on_face(piece: Piece, site: Site, table: WeatherTable, grid: TimeArray, shelter: Shelter) -> FloatArray:
-    """Return the sun's power on the face at the grid's instants [W m-2]."""
-    shape = (table.members, grid.size)
-    if shelter.diffuse == 0.0 and shelter.beam == 0.0:
-        return np.zeros(shape)
-    middle = grid - np.timedelta64(STEP_S // 2, "s")
-    zenith, azimuth = sun.position(middle, site.latitude_deg, site.longitude_deg)
-    above_air = sun.extraterrestrial_normal(middle)
-    if table.knows(_GLOBAL):
-        clock = _sun_clock(table.times, grid, site)
-        total = np.clip(over_cells(table, _GLOBAL, grid, clock=clock, mean=True), 0.0, above_air)
-        direct = np.clip(over_cells(table, _DIRECT, grid, clock=clock, mean=True), 0.0, total)
-        normal, diffuse = sun.split_global(total, zenith, above_air)
-        given = np.isfinite(direct)
-        normal = np.where(given, sun.direct_normal(direct, zenith), normal)
-        # What a beam too low to count leaves is not lost: it comes from the sky.
-        height = np.maximum(np.cos(np.radians(zenith)), 0.0)
-        diffuse = np.where(given, total - normal * height, diffuse)
-    else:
-        total = sun.clear_sky_global(zenith) * sun.cloud_transmission(_cloud(table, grid))
-        normal, diffuse = sun.split_global(total, zenith, above_air)
-    tilt, facing = piece.plane_deg
-    plane = sun.plane_irradiance(zenith, azimuth, normal, diffuse, total, tilt, facing)
-    beam_share = shelter.beam * _under_roof(piece, zenith)
-    cell = plane.beam * beam_share + plane.diffuse * shelter.diffuse * piece.sky_pct / 100.0
-    # From means over the cells to values at the instants between them.
-    return np.concatenate([(cell[:, :-1] + cell[:, 1:]) / 2.0, cell[:, -1:]], axis=1)
-
-
-def _under_roof(piece: Piece, zenith: FloatArray) -> FloatArray:
-    if piece.shelter != "roof":
-        return np.ones_like(zenith)
-    flat = piece.plane_deg[0] < 30.0
-    return np.where(flat | (90.0 - zenith > ROOF_HIDES_ABOVE_DEG), 0.0, 1.0)
-
-
-def _sun_clock(stamps: TimeArray, grid: TimeArray, site: Site) -> FloatArray:
-    """Return a clock that runs with the height of the sun, at the stamps and then the grid's instants.
-
-    An hour's mean of sunshine is shared out by it, so that the first minutes after sunrise get little of it.
-    """
-    fine = np.arange(stamps[0], stamps[-1] + np.timedelta64(300, "s"), np.timedelta64(300, "s"))
-    height = np.maximum(np.cos(np.radians(sun.position(fine, site.latitude_deg, site.longitude_deg)[0])), 0.0)
-    run = np.concatenate([[0.0], np.cumsum((height[:-1] + height[1:]) / 2.0)])
-    asked = np.concatenate([stamps, grid]).astype("datetime64[s]").astype(np.int64)
-    ticks: FloatArray = np.interp(asked, fine.astype("datetime64[s]").astype(np.int64), run)
-    return ticks
-
-
-def _cloud(table: WeatherTable, grid: TimeArray) -> FloatArray:
-    """Return the share of the sky that is covered, 0 to 1; interpolation must not carry it past either by rounding."""
-    return np.clip(at_points(table, "cloud_area_fraction", grid) / 100.0, 0.0, 1.0)
-
-
 def _sky(table: WeatherTable, grid: TimeArray, air_c: FloatArray, dew_c: FloatArray, *, seen: bool) -> FloatArray:
     """Return the longwave from the sky [W m-2]: the forecast's own, else from air and cloud."""
     if not seen:
@@ -244,41 +208,9 @@ def _sky(table: WeatherTable, grid: TimeArray, air_c: FloatArray, dew_c: FloatAr
         return np.where(np.isfinite(air_c), 300.0, np.nan)
     if table.knows(_LONGWAVE):
         return over_cells(table, _LONGWAVE, grid, mean=True)
-    return longwave.sky_longwave(air_c, air.relative_humidity(air_c, dew_c), _cloud(table, grid))
+    return longwave.sky_longwave(air_c, air.relative_humidity(air_c, dew_c), cloud_cover(table, grid))
 
 
 def _pressure_at(elevation_m: float) -> float:
     """Return the pressure of the standard atmosphere (ISO 2533) [hPa]."""
     return STANDARD_PRESSURE_HPA * float((1.0 - 2.25577e-5 * elevation_m) ** 5.25588)
-
-
-def in_hours(grid: TimeArray, spans: tuple[Span, ...], zone: ZoneInfo) -> BoolArray:
-    """Return where the grid lies within working hours of the site's own days, both ends included."""
-    inside = np.zeros(grid.size, dtype=np.bool_)
-    day = _local_day(grid[0], zone) - timedelta(days=1)
-    last = _local_day(grid[-1], zone)
-    while day <= last:  # days, not steps
-        for weekdays, start, end in spans:
-            if day.weekday() in weekdays:
-                inside |= (grid >= _instant(day, start, zone)) & (grid <= _instant(day, end, zone))
-        day += timedelta(days=1)
-    return inside
-
-
-def in_daylight(grid: TimeArray, zenith_deg: FloatArray, after_sunrise_h: float) -> BoolArray:
-    """Return where the sun is up and has been for `after_sunrise_h`."""
-    up = sun.is_daylight(zenith_deg)
-    index = np.arange(grid.size)
-    last_dark = np.maximum.accumulate(np.where(up, -1, index))
-    since_h = (grid - grid[np.maximum(last_dark, 0)]) / np.timedelta64(1, "h")
-    return up & ((last_dark < 0) | (since_h > after_sunrise_h))
-
-
-def _local_day(instant: np.datetime64, zone: ZoneInfo) -> datetime:
-    moment = datetime.fromisoformat(f"{instant.astype('datetime64[s]')}+00:00").astimezone(zone)
-    return datetime(moment.year, moment.month, moment.day)  # noqa: DTZ001  (a calendar day, not an instant)
-
-
-def _instant(day: datetime, clock: time, zone: ZoneInfo) -> np.datetime64:
-    local = datetime.combine(day.date(), clock, tzinfo=zone)
-    return np.datetime64(int(local.timestamp()), "s")

@@ -1,38 +1,28 @@
 """How far a film has come: stages as running sums over the surface temperature it has met.
 
 For each stage the part of it that is done in an hour is one over the time it would take at that temperature, slowed by
-damp air; the stage is reached when the parts sum to one. Damp air slows the early, wet phase. Once the film is
-dew-safe its effect on the later stages is capped, or damp nights would count twice: they are cold already.
+the air over it; the stage is reached when the parts sum to one, or to more where the film itself is slow. Damp air
+slows the early, wet phase. Once the film is dew-safe its effect on the later stages is capped, or damp nights would
+count twice: they are cold already.
 """
 
-from dataclasses import dataclass
-from typing import cast
+from functools import cache, cached_property
+from typing import Literal, cast
 
 import numpy as np
 
-from dryspell.outlook.conditions import Conditions
-from dryspell.science import cure
+from dryspell.outlook.conditions import STANDARD_PRESSURE_HPA, Conditions
+from dryspell.outlook.slowing import NOTHING, Slowing
+from dryspell.science import air, cure, factors
 from dryspell.science.running import RunningSum
 from dryspell.trade.coating import Coating, StageName
+from dryspell.trade.factors import DRY_AIR_PCT, STILL_AIR_M_S
 from dryspell.weather.table import FloatArray, TimeArray
 
-LATE_HUMIDITY_CAP = 1.25
-"""Most that damp air may lengthen the stages after dew-safe (common practice, no source)."""
+Phase = Literal["early", "late", "window"]
 
-_EARLY: tuple[StageName, ...] = ("touch_dry", "dew_safe", "rain_safe")
-_LATE: tuple[StageName, ...] = ("sandable", "recoat")
-
-
-@dataclass(frozen=True)
-class Reached:
-    """When films reach their stages, datetime64[s] of shape (members, films); NaT is later than the axis reaches."""
-
-    touch_dry: TimeArray
-    dew_safe: TimeArray
-    rain_safe: TimeArray
-    sandable: TimeArray
-    recoat: TimeArray
-    overcoat_max: TimeArray
+_LONGEST: tuple[StageName, ...] = ("overcoat_max", "hot_close")
+"""Stages that are a time to be within, not one to wait for: a film warmer than tabulated reaches them sooner still."""
 
 
 class DryingClock:
@@ -40,26 +30,17 @@ class DryingClock:
 
     Parameters
     ----------
-    wet_film_um
-        The wet film as laid, 0 where it is not known: a thicker one than the coating's full coat takes longer.
+    slowing
+        What slows the films beside the weather.
     """
 
-    def __init__(self, conditions: Conditions, coating: Coating, wet_film_um: float = 0.0) -> None:
-        damp = cure.humidity_factor(conditions.humidity_pct) if coating.humidity_slows else 1.0
-        is_told = bool(wet_film_um and coating.wet_film_um)
-        thick = cure.film_thickness_factor(wet_film_um, coating.wet_film_um) if is_told else 1.0
+    def __init__(self, conditions: Conditions, coating: Coating, slowing: Slowing = NOTHING) -> None:
+        self.coating = coating
+        self.slowing = slowing
+        self._c = conditions
+        self.sum = cache(self._sum)
 
-        def total(stage: StageName, slowed: FloatArray | float) -> RunningSum:
-            rate = stage_rate(coating, stage, conditions.surface_c) / (slowed * thick)
-            return RunningSum(conditions.times, np.where(np.isfinite(rate), rate, 0.0))
-
-        self._members = conditions.air_c.shape[0]
-        self._sums = {stage: total(stage, damp) for stage in (*_EARLY, *_LATE)}
-        self._late = {stage: total(stage, np.minimum(damp, LATE_HUMIDITY_CAP)) for stage in _LATE}
-        # Common practice gives damp air no part in the overcoat window.
-        self._sums["overcoat_max"] = total("overcoat_max", 1.0)
-
-    def of_films(self, laid: TimeArray) -> Reached:
+    def of_films(self, laid: TimeArray) -> "Reached":
         """Return when films reach their stages.
 
         Parameters
@@ -67,27 +48,119 @@ class DryingClock:
         laid
             Instants of the last stroke, shape (films,); a film that is laid off the axis reaches nothing.
         """
-        touch_dry, dew_safe, rain_safe, overcoat_max = (
-            self._sums[stage].passes(laid, 1.0) for stage in (*_EARLY, "overcoat_max")
-        )
-        # Where a data sheet gives a slower touch-dry than ours and is silent on the rest, the rest cannot come before.
-        dew_safe = np.maximum(dew_safe, touch_dry)
-        rain_safe = np.maximum(rain_safe, dew_safe)
-        late = {stage: self._reached_late(stage, laid, dew_safe) for stage in _LATE}
-        return Reached(touch_dry, dew_safe, rain_safe, late["sandable"], late["recoat"], overcoat_max)
+        return Reached(self, laid)
 
-    def share_done(self, laid: np.datetime64, at: np.datetime64) -> float:
-        """Return the part of the way to sandable that a film has come (the member in the middle)."""
-        turn = self.of_films(np.array([laid])).dew_safe
+    def progress(self, laid: np.datetime64, at: np.datetime64) -> float:
+        """Return how far a film has come on the way to sandable, 1 when it is there (the member in the middle)."""
+        films = np.array([laid])
+        turn = self.of_films(films).dew_safe
         turn = np.where(np.isnat(turn) | (turn > at), at, turn)
-        done = self._sums["sandable"].between(np.array([laid]), turn) + self._late["sandable"].between(turn, at)
-        return float(np.clip(np.median(done), 0.0, 1.0))
+        early, late = self.sum("sandable", "early"), self.sum("sandable", "late")
+        done = (early.between(films, turn) + late.between(turn, at)) / self.slowing.of_films(films, late=True)
+        return float(np.median(done))
 
-    def _reached_late(self, stage: StageName, laid: TimeArray, dew_safe: TimeArray) -> TimeArray:
-        rest = 1.0 - self._sums[stage].between(laid, dew_safe)
-        late = self._late[stage].passes(dew_safe, np.maximum(rest, 0.0))
+    def _sum(self, stage: StageName, phase: Phase) -> RunningSum:
+        rate = stage_rate(self.coating, stage, self._c.surface_c) * self._speed(phase)
+        return RunningSum(self._c.times, np.where(np.isfinite(rate), rate, 0.0))
+
+    def _speed(self, phase: Phase) -> FloatArray:
+        """Return how fast films dry for the air over them, as a share of the printed speed."""
+        c, of = self._c, self.coating.factors
+        is_still = (c.wind_m_s < STILL_AIR_M_S) | self.slowing.in_still_air
+        is_dry = (c.humidity_pct < DRY_AIR_PCT) & (self.coating.cures_by == "coalescence")
+        still, dry = (of.still_window, of.dry_window) if phase == "window" else (of.still_air, of.dry_air)
+        slow: FloatArray = np.where(is_still, still, 1.0) * np.where(is_dry, dry, 1.0)
+        if phase == "window":
+            return 1.0 / slow
+        if self.coating.cures_by == "moisture":
+            vapour = air.saturation_vapour_pressure(c.dew_point_c)
+            # At sea level: thinner air holds more vapour to the kilogram, so a film high up is no slower than this.
+            ratio = air.mixing_ratio_g_kg(vapour, STANDARD_PRESSURE_HPA)
+            return factors.moisture_factor(ratio, full_g_kg=of.moisture_g_kg) / slow
+        if not self.coating.humidity_slows:
+            return 1.0 / slow
+        if phase == "early" and self.coating.cures_by == "coalescence":
+            return factors.evaporation_factor(c.surface_c, c.dew_point_c, full_at_pct=of.evaporation_pct) / slow
+        damp = factors.humidity_factor(c.humidity_pct, of.damp)
+        return 1.0 / (slow * (np.minimum(damp, of.damp_late) if phase == "late" else damp))
+
+
+class Reached:
+    """When films reach their stages, datetime64[s] of shape (members, films), worked out when asked for.
+
+    NaT is later than the axis reaches, or a stage the coating has not.
+    """
+
+    def __init__(self, clock: DryingClock, laid: TimeArray) -> None:
+        self._clock = clock
+        self._laid = laid
+        self._early_needed = clock.slowing.of_films(laid, late=False)
+        self._late_needed = clock.slowing.of_films(laid, late=True)
+
+    @cached_property
+    def touch_dry(self) -> TimeArray:
+        """It takes no dust and no print of a finger."""
+        return self._early("touch_dry")
+
+    # Where a data sheet gives a slower touch-dry than ours and is silent on the rest, the rest cannot come before.
+    @cached_property
+    def dew_safe(self) -> TimeArray:
+        """Dew no longer marks it."""
+        return np.maximum(self._early("dew_safe"), self.touch_dry)
+
+    @cached_property
+    def rain_safe(self) -> TimeArray:
+        """A shower no longer marks it."""
+        return np.maximum(self._early("rain_safe"), self.dew_safe)
+
+    @cached_property
+    def sandable(self) -> TimeArray:
+        """It is hard right through."""
+        return self._late("sandable")
+
+    @cached_property
+    def recoat(self) -> TimeArray:
+        """The next coat may go on."""
+        return self._late("recoat")
+
+    @cached_property
+    def overcoat_max(self) -> TimeArray:
+        """From now on it is sanded before it is coated."""
+        return self._longest("overcoat_max")
+
+    @cached_property
+    def hot_open(self) -> TimeArray:
+        """A coat on the soft film may begin."""
+        return self._late("hot_open")
+
+    @cached_property
+    def hot_close(self) -> TimeArray:
+        """A coat on the soft film must be on."""
+        return self._longest("hot_close")
+
+    @cached_property
+    def in_service(self) -> TimeArray:
+        """It may be touched, loaded and covered."""
+        return np.maximum(self._late("in_service"), self.sandable)
+
+    @cached_property
+    def full_cure(self) -> TimeArray:
+        """It has all its hardness."""
+        before = self.sandable if self._clock.coating.in_service is None else self.in_service
+        return np.maximum(self._late("full_cure"), before)
+
+    def _early(self, stage: StageName) -> TimeArray:
+        return self._clock.sum(stage, "early").passes(self._laid, self._early_needed)
+
+    def _late(self, stage: StageName) -> TimeArray:
+        early, late = self._clock.sum(stage, "early"), self._clock.sum(stage, "late")
+        rest = self._late_needed - early.between(self._laid, self.dew_safe)
         # A stage that is over before the film is dew-safe keeps to the early sum.
-        return cast("TimeArray", np.where(rest > 0.0, late, self._sums[stage].passes(laid, 1.0)))
+        then = late.passes(self.dew_safe, np.maximum(rest, 0.0))
+        return cast("TimeArray", np.where(rest > 0.0, then, early.passes(self._laid, self._late_needed)))
+
+    def _longest(self, stage: StageName) -> TimeArray:
+        return self._clock.sum(stage, "window").passes(self._laid, 1.0)
 
 
 def stage_rate(coating: Coating, stage: StageName, surface_c: FloatArray) -> FloatArray:
@@ -99,6 +172,7 @@ def stage_rate(coating: Coating, stage: StageName, surface_c: FloatArray) -> Flo
         [t for t, _ in points],
         [h for _, h in points],
         below_coldest=coating.below_coldest,
+        above_warmest="faster" if stage in _LONGEST else "no faster",
         lowest_c=coating.surface_c[0] if len(points) == 1 else None,
     )
     return rate.rate_per_h(surface_c)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dryspell.science.enclosure import Enclosure
 from dryspell.science.face import Back, Exposure
 from dryspell.trade.piece import Piece, Site
 
@@ -50,7 +51,10 @@ _WIND = {"exposed": 0.75, "normal": 0.5, "sheltered": 0.25}
 
 @dataclass(frozen=True)
 class Shelter:
-    """What a shelter leaves of sky, beam, diffuse sun and wind (shares), whether rain gets in, how its air lags."""
+    """What a shelter leaves of sky, beam, diffuse sun and wind (shares), and whether rain gets in.
+
+    One with air of its own says how that follows the outdoor air [h] and how often it is changed [h-1].
+    """
 
     sky: float
     beam: float
@@ -58,15 +62,20 @@ class Shelter:
     wind: float
     rain: bool
     lag_h: float = 0.0
+    air_changes_per_h: float | None = None
 
 
 # Common practice and memory, no source: a tree hides about two thirds of the sky; under a roof a face sees mostly the
-# roof; a shed's air follows the outdoor air by some hours.
+# roof. A cover lies on the piece, with air through both ends. A tent is let through air and not clear: its air follows
+# the outdoor air within half an hour, and what the sun on it does is left out (a closed one gets hot; people open it).
+# The air of a shed full of things follows by some hours and is changed more than once in an hour.
 SHELTERS = {
     "open": Shelter(sky=1.0, beam=1.0, diffuse=1.0, wind=1.0, rain=True),
     "trees": Shelter(sky=0.35, beam=0.3, diffuse=0.4, wind=0.7, rain=True),
     "roof": Shelter(sky=0.1, beam=1.0, diffuse=0.4, wind=0.8, rain=False),
-    "shed": Shelter(sky=0.0, beam=0.0, diffuse=0.0, wind=0.2, rain=False, lag_h=3.0),
+    "cover": Shelter(sky=0.0, beam=0.0, diffuse=0.0, wind=0.2, rain=False),
+    "tent": Shelter(sky=0.0, beam=0.0, diffuse=0.0, wind=0.2, rain=False, lag_h=0.25, air_changes_per_h=6.0),
+    "shed": Shelter(sky=0.0, beam=0.0, diffuse=0.0, wind=0.2, rain=False, lag_h=3.0, air_changes_per_h=1.5),
 }
 
 ROOF_HIDES_ABOVE_DEG = 60.0
@@ -75,7 +84,17 @@ ROOF_HIDES_ABOVE_DEG = 60.0
 
 def wind_factor(piece: Piece, site: Site) -> float:
     """Return what of the 10 m wind reaches the piece; over water it is hardly slowed."""
+    if piece.wind_share_pct is not None:
+        return piece.wind_share_pct / 100.0
     return (0.9 if site.afloat and piece.wind == "exposed" else _WIND[piece.wind]) * SHELTERS[piece.shelter].wind
+
+
+def enclosure_of(piece: Piece) -> Enclosure | None:
+    """Return the figures of the air in the shelter of a piece, None where that is the outdoor air."""
+    shelter = SHELTERS[piece.shelter]
+    if shelter.air_changes_per_h is None:
+        return None
+    return Enclosure(lag_h=shelter.lag_h, air_changes_per_h=shelter.air_changes_per_h, heat_k=piece.heat_k)
 
 
 def exposure_of(piece: Piece, site: Site) -> Exposure:
@@ -83,13 +102,14 @@ def exposure_of(piece: Piece, site: Site) -> Exposure:
     tilt, facing = piece.plane_deg
     body = _BODY[piece.body]
     sky = (1.0 + np.cos(np.radians(tilt))) / 2.0 * SHELTERS[piece.shelter].sky * piece.sky_pct / 100.0
+    back_conductance = piece.back_conductance_w_m2_k
     return Exposure(
         tilt_deg=tilt,
         facing_deg=facing,
         sky_view=float(sky),
         absorptance=_ABSORPTANCE[piece.colour],
         heat_capacity_j_m2_k=body.heat_capacity,
-        back_conductance_w_m2_k=body.back_conductance,
+        back_conductance_w_m2_k=body.back_conductance if back_conductance is None else back_conductance,
         back="indoor" if piece.heated_behind else body.back,
         wind_factor=wind_factor(piece, site),
         wet_absorbs_mm=0.3 if tilt < 30 else 0.1,

@@ -19,6 +19,8 @@ _SHOWN: dict[Units, dict[str, tuple[float, float, str, int]]] = {
         "mm": (1.0, 0.0, "mm", 1),
         "h": (1.0, 0.0, "h", 1),
         "um": (1.0, 0.0, "µm", 0),
+        "min": (1.0, 0.0, "min", 0),
+        "g/kg": (1.0, 0.0, "g/kg", 1),
         "": (1.0, 0.0, "", 1),
     },
     "us": {
@@ -29,6 +31,8 @@ _SHOWN: dict[Units, dict[str, tuple[float, float, str, int]]] = {
         "mm": (1 / 25.4, 0.0, "in", 2),
         "h": (1.0, 0.0, "h", 1),
         "um": (1 / 25.4, 0.0, "mil", 1),
+        "min": (1.0, 0.0, "min", 0),
+        "g/kg": (7.0, 0.0, "gr/lb", 0),
         "": (1.0, 0.0, "", 1),
     },
 }

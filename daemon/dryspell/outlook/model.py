@@ -1,5 +1,6 @@
 """What an outlook says, as plain models: the verdict now, the windows ahead, and why the rest is not one."""
 
+from collections.abc import Mapping
 from datetime import datetime
 from enum import StrEnum
 from typing import Literal
@@ -63,6 +64,20 @@ class Stages(Plain):
     sandable: datetime | None = None
     recoat: datetime | None = None
     sand_first_after: datetime | None = Field(default=None, description="overcoat window past: sanding is compulsory")
+    hot_open: datetime | None = Field(default=None, description="a coat on the soft film may begin, where that is done")
+    hot_close: datetime | None = Field(default=None, description="a coat on the soft film must be on")
+    in_service: datetime | None = Field(default=None, description="it may be touched, loaded and covered")
+    full_cure: datetime | None = Field(default=None, description="it has all its hardness")
+
+
+class Mix(Plain):
+    """How a mix of two parts keeps that is made for the best start, at the temperature of the air there."""
+
+    pot_life_h: float = Field(description="until it goes off")
+    brushable_h: float = Field(description="while it still flows out under the brush")
+    induction_min: tuple[float, float] | None = Field(
+        default=None, description="least and longest wait before brushing"
+    )
 
 
 class Window(Plain):
@@ -85,6 +100,8 @@ class Window(Plain):
     humidity_pct: float
     stages: Stages = Field(description="of a coat begun at the best start")
     hang_shade_by: datetime | None = Field(default=None, description="when the shade must hang, where one is needed")
+    mix: Mix | None = Field(default=None, description="of a coating that is mixed from two parts")
+    factors: Mapping[str, float] = Field(default={}, description="what slows that coat beside the weather, by name")
     cautions: tuple[str, ...] = ()
 
 
@@ -110,6 +127,7 @@ class Coat(Plain):
     wet_film_um: float | None = None
     note: str = ""
     recorded_at: datetime
+    sandable_at: datetime | None = Field(default=None, description="when it was seen to be sandable")
 
 
 class FilmState(Plain):
@@ -118,7 +136,9 @@ class FilmState(Plain):
     coat: Coat
     stages: Stages
     sandable_fraction: float = Field(description="progress towards sandable now, 0 to 1")
+    factors: Mapping[str, float] = Field(default={}, description="what slows it beside the weather, by name")
     unaccounted_h: float = Field(default=0.0, description="hours since the coat with no weather known, taken as none")
+    progress: float = Field(default=0.0, description="the same, going on past 1")
 
 
 class Provenance(Plain):

@@ -11,6 +11,7 @@ from dryspell.outlook.conditions import Conditions, conditions_at, needed_variab
 from dryspell.outlook.drying import DryingClock
 from dryspell.outlook.judge import Asked
 from dryspell.outlook.model import Block, Coat, FilmState, Limit, Outlook, Provenance, Reason, Window
+from dryspell.outlook.slowing import next_slowing, quick_until, slowing_of_coat
 from dryspell.outlook.windows import blocks_of, judge_all, nearest_limit, stages_of, why_not, windows_of
 from dryspell.trade.coating import Coating
 from dryspell.trade.piece import Piece, Site
@@ -54,7 +55,7 @@ def make_outlook(
     if now.tzinfo is None:
         raise ValueError("now needs its offset from UTC")
     now = now.astimezone(UTC)
-    last = max(coats, key=lambda coat: coat.number, default=None)
+    below, last = _last_two(coats)
     next_coat = max(piece.done, last.number if last else 0) + 1
     built_up = next_coat > piece.coats
     blank = Outlook(
@@ -92,7 +93,7 @@ def make_outlook(
     first = int(np.searchsorted(hung.times, _stamp(now), side="left"))
     if first >= hung.times.size:
         return blank.model_copy(update={"weather": weather})
-    film, ready_at = _film(last, bare, coating, now)
+    film, ready_at, soon = _film(last, below, bare, coating, piece, now)
     blank = blank.model_copy(update={"weather": weather, "film": film})
     if built_up:
         return blank
@@ -105,7 +106,7 @@ def make_outlook(
         settle_steps=round(piece.dry_after_dew_h * 3600 / hung.step_s),
         ready_at=ready_at,
     )
-    clock = DryingClock(hung, coating)
+    clock = DryingClock(hung, coating, next_slowing(coating, piece, next_coat, soon))
     judged = judge_all(hung, clock, coating, np.arange(first, hung.times.size), asked)
     windows = windows_of(judged)
     if piece.shade:
@@ -135,28 +136,61 @@ def _telling(reason: Reason, blocks: Sequence[Block], windows: Sequence[Window])
     return max(ahead, key=lambda block: block.end - block.start).reason if ahead else reason
 
 
-def _film(last: Coat | None, c: Conditions, coating: Coating, now: datetime) -> tuple[FilmState | None, TimeArray]:
-    """Return the state of the coat that is on, and when it is ready for the next, by member.
+def _last_two(coats: Sequence[Coat]) -> tuple[Coat | None, Coat | None]:
+    """Return the coat before the last one and the last one, each None where there is none."""
+    ordered = [None, None, *sorted(coats, key=lambda coat: coat.number)]
+    return ordered[-2], ordered[-1]
+
+
+def _film(
+    last: Coat | None, below: Coat | None, c: Conditions, coating: Coating, piece: Piece, now: datetime
+) -> tuple[FilmState | None, TimeArray, TimeArray | None]:
+    """Return the state of the coat that is on, and by member when it is ready and until when the next is a quick one.
 
     What the weather is not known for adds no drying, and is counted: the coat may be further on, never less far.
     """
     members = c.air_c.shape[0]
     if last is None:
-        return None, np.full(members, c.times[0])
+        return None, np.full(members, c.times[0]), None
     laid = np.clip(_stamp(last.finished_at), c.times[0], c.times[-1])
     present = np.clip(_stamp(now), laid, c.times[-1])
-    clock = DryingClock(c, coating, last.wet_film_um or 0.0)
+    slowing = slowing_of_coat(coating, piece, last, _quick_on(below, c, coating, piece))
+    clock = DryingClock(c, coating, slowing)
     reached = clock.of_films(np.array([laid]))
     before = (laid - _stamp(last.finished_at)) / np.timedelta64(1, "h")
     since = (c.times > laid) & (c.times <= present)
     unknown = np.count_nonzero(~c.known.all(axis=0) & since) * c.step_s / 3600.0
+    progress = clock.progress(laid, present)
     film = FilmState(
         coat=last,
         stages=stages_of(reached, 0),
-        sandable_fraction=round(clock.share_done(laid, present), 4),
+        sandable_fraction=round(min(progress, 1.0), 4),
+        progress=round(progress, 4),
+        factors=slowing.named(laid),
         unaccounted_h=round(max(float(before), 0.0) + unknown, 2),
     )
-    return film, reached.sandable[:, 0]
+    ready_at = reached.sandable[:, 0]
+    if last.sandable_at is not None:  # the thumb has the last word
+        ready_at = np.full(members, _stamp(last.sandable_at))
+        film = _seen(film, last.sandable_at)
+    return film, ready_at, quick_until(_stamp(last.finished_at), ready_at)
+
+
+def _seen(film: FilmState, at: datetime) -> FilmState:
+    """Return the state of a film that was seen to be sandable, whatever its sum is."""
+    recoat = min(film.stages.recoat or at, at)
+    stages = film.stages.model_copy(update={"sandable": at, "recoat": recoat})
+    return film.model_copy(update={"stages": stages, "sandable_fraction": 1.0})
+
+
+def _quick_on(below: Coat | None, c: Conditions, coating: Coating, piece: Piece) -> TimeArray | None:
+    """Return until when a coat on that one follows at the least time; None where the weather since it is not known."""
+    if below is None or not c.times[0] <= (laid := _stamp(below.finished_at)) <= c.times[-1]:
+        return None
+    if below.sandable_at is not None:
+        return quick_until(laid, np.full(c.air_c.shape[0], _stamp(below.sandable_at)))
+    clock = DryingClock(c, coating, slowing_of_coat(coating, piece, below, None))
+    return quick_until(laid, clock.of_films(np.array([laid])).sandable[:, 0])
 
 
 def _with_shade(window: Window, bare: Conditions, coating: Coating) -> Window:

@@ -10,6 +10,7 @@ import numpy as np
 from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock, Reached
 from dryspell.outlook.judge import NOMINAL, ONE_DEGREE, SLOWER, Asked, Ruling, judge
+from dryspell.outlook.mix import mix_at
 from dryspell.outlook.model import Block, Limit, Reason, Stages, Window, Word
 from dryspell.outlook.spans import BoolArray, IndexArray
 from dryspell.trade.coating import Coating
@@ -133,6 +134,10 @@ def stages_of(reached: Reached, film: int) -> Stages:
         sandable=middle(reached.sandable),
         recoat=middle(reached.recoat),
         sand_first_after=middle(reached.overcoat_max),
+        hot_open=middle(reached.hot_open),
+        hot_close=middle(reached.hot_close),
+        in_service=middle(reached.in_service),
+        full_cure=middle(reached.full_cure),
     )
 
 
@@ -175,6 +180,8 @@ def _window(judged: Judged, first: int, last: int) -> Window:
         surface_c=float(np.median(c.surface_c[:, column])),
         humidity_pct=float(np.median(c.humidity_pct[:, column])),
         stages=stages_of(judged.clock.of_films(c.times[[stroke]]), 0),
+        mix=mix_at(c, judged.clock.coating, int(column)),
+        factors=judged.clock.slowing.named(c.times[stroke]),
     )
 
 

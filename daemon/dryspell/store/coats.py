@@ -8,7 +8,12 @@ from dryspell.errors import StoreError
 from dryspell.outlook.model import Coat
 from dryspell.store.database import Database, instant, seconds
 
-_COLUMNS = "id, piece, number, finished_at, who, batch, thinner_parts, wet_film_um, note, recorded_at"
+_COLUMNS = (
+    "id, piece, number, finished_at, who, batch, thinner_parts, wet_film_um, note, recorded_at, "
+    "(SELECT at FROM seen_sandable WHERE coat = coats.id ORDER BY seen_sandable.id DESC LIMIT 1)"
+)
+_LAST_SEEN = "SELECT max(id) FROM seen_sandable GROUP BY coat"
+"""Of several times told for a coat the last one told counts."""
 
 
 class CoatBook(Database):
@@ -52,9 +57,40 @@ class CoatBook(Database):
             connection.execute("UPDATE coats SET undone_at = ? WHERE id = ?", (seconds(at), row[0]))
             return _coat(row)
 
+    def see_sandable(
+        self, coat: Coat, at: datetime, *, coating: str, progress: float | None, recorded_at: datetime
+    ) -> Coat:
+        """Record when a coat was seen to be sandable, and return it with that.
+
+        Parameters
+        ----------
+        coating
+            What it is a coat of.
+        progress
+            How far it had come then by the sum, 1 where it was as expected; None where that is not known.
+        """
+        with self._transaction() as connection:
+            connection.execute(
+                "INSERT INTO seen_sandable (coat, at, coating, progress, recorded_at) VALUES (?, ?, ?, ?, ?)",
+                (coat.id, seconds(at), coating, progress, seconds(recorded_at)),
+            )
+        return coat.model_copy(update={"sandable_at": instant(seconds(at))})
+
+    def progress_seen(self) -> dict[str, list[float]]:
+        """Return, by coating, how far by the sum its coats had come when they were seen to be sandable."""
+        seen: dict[str, list[float]] = {}
+        query = (
+            "SELECT coating, progress FROM seen_sandable JOIN coats ON coats.id = coat "  # noqa: S608  (no outside text)
+            f"WHERE undone_at IS NULL AND progress IS NOT NULL AND seen_sandable.id IN ({_LAST_SEEN}) "
+            "ORDER BY seen_sandable.id"
+        )
+        for coating, progress in self._rows(query):
+            seen.setdefault(coating, []).append(progress)
+        return seen
+
 
 def _coat(row: tuple[Any, ...]) -> Coat:
-    number, piece, coat, finished, who, batch, thinner, wet_film, note, recorded = row
+    number, piece, coat, finished, who, batch, thinner, wet_film, note, recorded, sandable = row
     return Coat(
         id=number,
         piece=piece,
@@ -66,4 +102,5 @@ def _coat(row: tuple[Any, ...]) -> Coat:
         wet_film_um=wet_film,
         note=note,
         recorded_at=instant(recorded),
+        sandable_at=None if sandable is None else instant(sandable),
     )

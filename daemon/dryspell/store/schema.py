@@ -88,7 +88,21 @@ _FIRST: Migration = (
     "CREATE INDEX outbox_waiting ON outbox (next_try_at) WHERE delivered_at IS NULL AND dropped_at IS NULL",
 )
 
-MIGRATIONS: Sequence[Migration] = (_FIRST,)
+_SEEN_SANDABLE: Migration = (
+    """
+    CREATE TABLE seen_sandable (
+        id INTEGER PRIMARY KEY,
+        coat INTEGER NOT NULL REFERENCES coats (id),
+        at INTEGER NOT NULL,
+        coating TEXT NOT NULL,
+        progress REAL,
+        recorded_at INTEGER NOT NULL
+    ) STRICT
+    """,
+    "CREATE INDEX seen_sandable_of_coat ON seen_sandable (coat, id)",
+)
+
+MIGRATIONS: Sequence[Migration] = (_FIRST, _SEEN_SANDABLE)
 """The n-th entry brings a file of version n to version n + 1."""
 
 

@@ -3,7 +3,7 @@
 import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from pydantic import ValidationError
 
@@ -18,11 +18,14 @@ from dryspell.outlook.words import verdict_line
 from dryspell.store import Store
 from dryspell.store.outbox import Given, Message
 from dryspell.tick.gather import Gatherer
+from dryspell.tick.learned import learned
 from dryspell.tick.look import look
 
 log = logging.getLogger(__name__)
 
 FETCH_WAIT_S = 10.0
+FRESH = timedelta(days=7)
+"""A coat laid this soon on the one under it may have followed at the least time, which slows it."""
 
 
 @dataclass(frozen=True)
@@ -53,11 +56,12 @@ class Round:
         StoreError
             When the state cannot be read or written; nothing is then said, and the next round tries again.
         """
+        config = learned(self._config, self._store.progress_seen())
         coats = {key: self._store.coats(key) for key in self._config.piece}
         tables = self._gatherer.tables(since_of(self._config, coats), wait_s=fetch_wait_s)
         now = self._clock.now()
         failed: dict[str, str] = {}
-        outlooks = look(self._config, coats, tables, now, lambda piece, error: self._failed(failed, piece, error))
+        outlooks = look(config, coats, tables, now, lambda piece, error: self._failed(failed, piece, error))
         self._failing = failed
 
         habits = Habits(evening=self._config.alerting.evening)
@@ -111,10 +115,11 @@ class Round:
 
 
 def since_of(config: Config, coats: Mapping[str, Sequence[Coat]]) -> dict[str, datetime]:
-    """Return, by site, when the earliest of the last coats there was finished."""
+    """Return, by site, when the earliest of the last coats there was finished, or the one under it if it was fresh."""
     since: dict[str, datetime] = {}
     for key, piece in config.piece.items():
         if coats.get(key):
             last = coats[key][-1].finished_at
-            since[piece.site] = min(last, since.get(piece.site, last))
+            first = min(coat.finished_at for coat in coats[key][-2:] if last - coat.finished_at <= FRESH)
+            since[piece.site] = min(first, since.get(piece.site, first))
     return since

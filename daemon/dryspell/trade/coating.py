@@ -6,13 +6,14 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator
 
+from dryspell.trade.factors import MARKS, NO_SOURCE, OUR_CHOICE, CuresBy, Factors, factor_keys, factors_of
 from dryspell.trade.stages import OptionalStagePoints, Points, StageName, StagePoints
-from dryspell.units import Celsius, Kelvins, MetresPerSecond, Micrometres, Millimetres, Percent
+from dryspell.units import Celsius, Kelvins, MetresPerSecond, Micrometres, Millimetres, Minutes, Percent
 
-__all__ = ["Coating", "StageName", "toml_keys"]
+__all__ = ["NO_SOURCE", "OUR_CHOICE", "YOURS", "Coating", "StageName", "toml_keys"]
 
-NO_SOURCE = "common practice, no source"
-OUR_CHOICE = "our own choice, no source"
+FACTORS = "factors."
+"""Begins the name of a factor among the figures of a coating."""
 YOURS = "yours"
 MOST_THINNER = 200
 """Parts of thinner to a hundred of coating: more than this is no coat."""
@@ -38,6 +39,13 @@ def _read_parts(value: Any) -> tuple[float, ...]:
 
 _CelsiusRange = Annotated[tuple[Celsius, Celsius], AfterValidator(_rising)]
 _PercentRange = Annotated[tuple[Percent, Percent], AfterValidator(_rising)]
+_MinutesRange = Annotated[tuple[Minutes, Minutes], AfterValidator(_rising)]
+
+
+def _read_optional(value: Any) -> Any:
+    return None if value == "none" else value
+
+
 _Parts = Annotated[tuple[float, ...], BeforeValidator(_read_parts)]
 
 
@@ -53,7 +61,7 @@ class Coating(BaseModel):
     key: str = Field(description="the name the configuration gives it")
     family: str = Field(description="the built-in family it starts from")
     label: str = Field(alias="name", description="what to call it in messages")
-    cures_by: Literal["oxidation", "reaction", "coalescence"] = Field(description="what makes a film of it")
+    cures_by: CuresBy = Field(description="what makes a film of it")
 
     air_c: _CelsiusRange = Field(alias="air", description="lowest and highest air temperature to coat in")
     surface_c: _CelsiusRange = Field(alias="surface", description="lowest and highest surface temperature")
@@ -90,6 +98,15 @@ class Coating(BaseModel):
     in_service: OptionalStagePoints = Field(default=None, description="when it may be touched, loaded and covered")
     full_cure: OptionalStagePoints = Field(default=None, description="when it has all its hardness")
 
+    pot_life: OptionalStagePoints = Field(
+        default=None, description="two-part mixes: how long one lasts, by its own temperature"
+    )
+    induction_min: Annotated[_MinutesRange | None, BeforeValidator(_read_optional)] = Field(
+        default=None, alias="induction", description="two-part mixes: shortest and longest wait from mixing to brush"
+    )
+
+    factors: Factors = Field(default_factory=Factors, description="what multiplies its times beside temperature")
+
     marks: Mapping[str, str] = Field(default_factory=dict)
 
     @field_validator("margin_hold_k")
@@ -119,12 +136,20 @@ class Coating(BaseModel):
 
     def mark_of(self, key: str) -> str:
         """Return where the figure under that key of a configuration file comes from."""
+        if key.startswith(FACTORS):
+            return self.marks.get(key, MARKS.get(key.removeprefix(FACTORS), NO_SOURCE))
         return self.marks.get(key, self.marks.get("default", NO_SOURCE))
 
     def figures(self) -> dict[str, Any]:
-        """Return what the coating goes by, under the keys of a configuration file; stages it has not are left out."""
+        """Return what the coating goes by, under the keys of a configuration file.
+
+        Stages it has not are left out, and factors that have no part in how it cures; the name of a factor begins with
+        "factors.".
+        """
         fields = {f.alias or name: getattr(self, name) for name, f in Coating.model_fields.items()}
-        return {key: fields[key] for key in toml_keys() if key != "name" and fields[key] is not None}
+        own = {key: fields[key] for key in toml_keys() if key not in ("name", "factors") and fields[key] is not None}
+        fields, keys = factor_keys(), factors_of(self.cures_by, humidity_slows=self.humidity_slows)
+        return own | {f"{FACTORS}{key}": getattr(self.factors, fields[key]) for key in keys}
 
 
 def toml_keys() -> dict[str, str]:

@@ -6,7 +6,7 @@ from functools import lru_cache
 from typing import Any
 
 from dryspell.bundled import bundled
-from dryspell.trade.coating import YOURS, Coating
+from dryspell.trade.coating import FACTORS, YOURS, Coating
 
 
 @lru_cache(maxsize=1)
@@ -43,6 +43,8 @@ def built_on(family_key: str, key: str, figures: Mapping[str, Any]) -> Coating:
         A figure is wrong.
     """
     table = _tables()[family_key]
-    marks = {**table["marks"], **dict.fromkeys(figures, YOURS)}
+    factors = figures.get("factors", {})
+    told = [key for key in figures if key != "factors"] + [FACTORS + name for name in factors]
+    marks = {**table["marks"], **dict.fromkeys(told, YOURS)}
     own = {"name": key.replace("_", " "), "key": key, "family": family_key, "marks": marks}
     return Coating.model_validate({**table, **own, **figures})

@@ -7,9 +7,11 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator
 
 from dryspell.trade.hours import WorkingHours, read_hours
+from dryspell.trade.skyline import SkylineHeights, SunHours, read_direction
 from dryspell.units import (
     Degrees,
     Hours,
+    Kelvins,
     Latitude,
     Longitude,
     Metres,
@@ -18,16 +20,10 @@ from dryspell.units import (
     within,
 )
 
-_COMPASS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
-
 
 def _read_facing(value: Any) -> Any:
     """Read a compass point, or leave an angle to the unit reader."""
-    if isinstance(value, str) and value.strip().upper() in _COMPASS:
-        return _COMPASS.index(value.strip().upper()) * 22.5
-    if isinstance(value, str) and not any(sign.isdigit() for sign in value):
-        raise ValueError(f"is no compass point; wanted one of {' '.join(_COMPASS)} or an angle such as 225 deg")
-    return value
+    return read_direction(value) if isinstance(value, str) and not any(sign.isdigit() for sign in value) else value
 
 
 def _nearest_zone(text: str) -> str | None:
@@ -55,6 +51,8 @@ def _read_zone(value: object) -> ZoneInfo:
 
 Tilt = Annotated[float, within("degree", 0, 180)]
 Facing = Annotated[Degrees, BeforeValidator(_read_facing)]
+WindShare = Annotated[float, within("percent", 0, 200)]
+Conductance = Annotated[float, within("W/m^2/K", 0, 100)]
 Zone = Annotated[ZoneInfo, BeforeValidator(_read_zone)]
 
 
@@ -81,11 +79,13 @@ class Site(BaseModel):
         return self.label or self.key
 
 
-Shelter = Literal["open", "trees", "roof", "shed"]
+Shelter = Literal["open", "trees", "roof", "cover", "tent", "shed"]
+_HEATED: tuple[Shelter, ...] = ("tent", "shed")
 Face = Literal["horizontal", "vertical", "tilted"]
 Colour = Literal["white", "cream", "grey", "mid", "clear on light wood", "clear on dark wood", "dark", "black"]
 Body = Literal["board", "door", "hull", "steel", "heavy timber"]
 Wind = Literal["exposed", "normal", "sheltered"]
+Wood = Literal["usual", "oily"]
 
 
 class Piece(BaseModel):
@@ -112,10 +112,34 @@ class Piece(BaseModel):
     tilt_deg: Tilt | None = Field(default=None, alias="tilt", description="from horizontal, for a tilted face")
     facing_deg: Facing | None = Field(default=None, alias="facing", description="where it looks, such as SW or 225 deg")
     shelter: Shelter = Field(default="open", description="what stands between it and the sky")
+    heat_k: Kelvins = Field(
+        default=0.0, alias="heat", description="how far an electric heater keeps its tent or shed over the outdoor air"
+    )
+    sun: SunHours = Field(
+        default=(), examples=["12:45-19:30"], description="hours of the day in which direct sun can reach it; all"
+    )
+    horizon: SkylineHeights = Field(
+        default=(),
+        examples=[{"S": "25 deg", "SW": "40 deg"}],
+        description="how high the skyline stands by direction, straight between those given, round the compass; flat",
+    )
     sky_pct: Percent = Field(default=100.0, alias="sky", description="how much of the open sky it can see")
     wind: Wind = Field(default="normal", description="how the wind reaches it")
+    wind_share_pct: WindShare | None = Field(
+        default=None,
+        alias="wind_share",
+        examples=["35 %"],
+        description="wind at the piece over wind at 10 m, as a probe on it found; left out, by wind, shelter and site",
+    )
     colour: Colour = Field(default="clear on dark wood", description="how much sun it takes up")
     body: Body = Field(default="board", description="what stands behind the film")
+    wood: Wood = Field(default="usual", description="oily: a tropical wood whose oils hold back the first coat")
+    back_conductance_w_m2_k: Conductance | None = Field(
+        default=None,
+        alias="back_conductance",
+        examples=["4 W/m^2/K"],
+        description="heat from the face through to what is behind it, as a probe found; left out, by body",
+    )
     heated_behind: bool = Field(default=False, strict=True, description="the back is a heated room")
     shade: bool = Field(default=False, strict=True, description="a shade can be hung against the sun")
 
@@ -129,6 +153,14 @@ class Piece(BaseModel):
         if done > info.data.get("coats", done):
             raise ValueError(f"is more than coats ({info.data['coats']}); coats counts those already on")
         return done
+
+    @field_validator("heat_k")
+    @classmethod
+    def _where_heat_stays(cls, heat_k: float, info: ValidationInfo) -> float:
+        shelter = info.data.get("shelter", "tent")
+        if heat_k > 0.0 and shelter not in _HEATED:
+            raise ValueError(f'is only for shelter = "tent" or "shed", and this one is {shelter}')
+        return heat_k
 
     @field_validator("tilt_deg")
     @classmethod

@@ -9,8 +9,8 @@ RAGS = (
 """What fire services advise; some say varnish does not do it and only oil does. The careful side is taken."""
 SOLVENT = "Solvent vapours: plenty of air, no flame or spark, and the mask the data sheet asks for."
 ISOCYANATE = (
-    "The hardener may hold isocyanate, which harms lungs for good: gloves, eyes and skin covered, never sprayed "
-    "without the equipment and training the law asks for; with asthma, stay away."
+    "It may hold isocyanate (two-part mixes: in the hardener), which harms lungs for good: gloves, eyes and skin "
+    "covered, never sprayed without the equipment and training the law asks for; with asthma, stay away."
 )
 EPOXY = "Epoxy makes skin allergic: gloves, and no solvent to wash it off."
 DATA_SHEET = "The coating's data sheet, its label and local rules decide."
@@ -27,6 +27,6 @@ def cautions(coating: Coating) -> tuple[str, ...]:
         texts.append(RAGS)
     if coating.cures_by != "coalescence":
         texts.append(SOLVENT)
-    if coating.cures_by == "reaction":
-        texts.append(EPOXY if coating.family.startswith("epoxy") else ISOCYANATE)
+    if coating.cures_by in ("reaction", "moisture"):
+        texts.append(EPOXY if coating.family.startswith("epoxy") and coating.cures_by == "reaction" else ISOCYANATE)
     return (*texts, DATA_SHEET)
