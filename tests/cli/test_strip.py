@@ -100,6 +100,11 @@ def test_an_outlook_of_nights_alone_is_shown_all_the_same():
     assert set(row(strips)) == {"·"}
 
 
+def test_the_night_in_which_the_forecast_ends_makes_no_day_of_its_own():
+    blocks = [block(8, 18, Limit.WIND), block(18, 25, Limit.HOURS)]
+    assert [day.date for day in strips_of(outlook(blocks=blocks)).days] == [MONDAY.date()]
+
+
 def test_the_note_of_a_day_is_its_windows():
     two = outlook([window(10, 11, 12, 13), window(15, 16, 17, 17, word="tight")])
     assert note(strips_of(two).days[0], two, "metric") == "10:00 to 12:00, tight to 13:00, tight 15:00 to 17:00"

@@ -257,6 +257,16 @@ def test_a_window_that_hangs_on_the_last_degree_is_tight():
     assert found == {"coat", "tight", "wait"}
 
 
+def test_what_is_past_comfort_but_within_its_limit_is_a_caution_and_no_refusal():
+    calm = look(weather(cloud=100, air=(14, 20)), **NORTH_DOOR)
+    assert (calm.word, open_window(calm).cautions) == ("coat", ())
+    mild = coating(wind_good="3 m/s", humidity_good=["40 %", "60 %"])
+    table = weather(cloud=100, air=(14, 20), dew_c=11.0, wind=5.0)
+    rough = make_outlook(piece(wind="exposed", **NORTH_DOOR), site(), mild, [], table, TEN, stale_after_h=24)
+    found = {reason.limit: reason.bound for reason in open_window(rough).cautions}
+    assert found == {Limit.HUMIDITY: 60.0, Limit.WIND: 3.0}
+
+
 def test_members_that_disagree_need_the_odds_on_their_side():
     dry = weather(cloud=100, air=(14, 20))
     wet = weather(cloud=100, air=(14, 20), rain=[(15, 2, 1.0)])

@@ -275,3 +275,10 @@ def test_an_unknown_verdict_is_never_to_coat_and_says_what_is_missing():
 def test_a_piece_that_is_built_up_is_told_so():
     done = outlook("wait", next_coat=9, reason=Reason(limit=Limit.BUILT_UP))
     assert words.verdict_line(done) == "Toe rail: built up: 8 of 8 coats are on"
+
+
+def test_a_caution_says_what_is_comfortable_and_what_to_mind():
+    damp = Reason(limit=Limit.HUMIDITY, value=78.0, bound=70.0, unit="%")
+    assert words.caution_text(damp) == "damp: humidity 78 %, comfortable up to 70 %; give it longer"
+    wind = Reason(limit=Limit.WIND, value=4.6, bound=4.0, unit="m/s")
+    assert words.caution_text(wind, "us").startswith("windy: 10 mph at the piece, comfortable up to 9 mph")

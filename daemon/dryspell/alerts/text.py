@@ -11,7 +11,7 @@ from dryspell.alerts.model import Kind, Notice, Why
 from dryspell.alerts.spans import GRID, stretches
 from dryspell.outlook.figures import Units, duration, moment, quantity
 from dryspell.outlook.model import Outlook, Stages, Window
-from dryspell.outlook.words import capital, reason_text, why
+from dryspell.outlook.words import capital, caution_text, reason_text, why
 from dryspell.trade.coating import Coating
 from dryspell.trade.safety import cautions
 
@@ -114,7 +114,7 @@ class _Writer:
             self._margins(window),
             f"Nearest limit: {self._reason_of(window)}.",
             self._stages(window.stages),
-            *window.cautions,
+            *(f"{capital(caution_text(reason, self.units))}." for reason in window.cautions),
         ]
         return lines
 

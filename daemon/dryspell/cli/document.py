@@ -102,7 +102,7 @@ def _window(window: Window) -> Document:
         "stages": _stages(window.stages),
         "factors": _factors(window.factors),
         "mix": window.mix and window.mix.model_dump(mode="json"),
-        "cautions": list(window.cautions),
+        "cautions": [reason_document(reason) for reason in window.cautions],
     }
 
 

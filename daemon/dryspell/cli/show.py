@@ -218,7 +218,7 @@ def _facts(window: Window, zone: ZoneInfo, units: Units, at: Callable[[datetime]
     if window.mix is not None:
         yield _mix(window.mix)
     yield f"nearest limit: {words.reason_text(window.binding, zone, units, on=window.start)}"
-    yield from window.cautions
+    yield from (words.caution_text(reason, units) for reason in window.cautions)
 
 
 def _mix(mix: Mix) -> str:

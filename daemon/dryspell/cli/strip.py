@@ -121,6 +121,8 @@ def strips_of(outlook: Outlook) -> Strips:
                 local = start.astimezone(zone).date()
                 _mark(days.setdefault(local, Day(local)), start, end, zone, mark)
     ordered = [days[key] for key in sorted(days)]
+    while len(ordered) > 1 and set(ordered[-1].marks.values()) == {"·"}:
+        ordered.pop()  # the forecast ends in the night that begins this day
     halves = [half for day in ordered for half, mark in day.marks.items() if mark not in "·?"]
     first, last = min([*halves, _USUAL[0]]) // 2 * 2, max([*halves, _USUAL[1]])
     step = 1 if last - first < _WIDEST else 2

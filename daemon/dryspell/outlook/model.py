@@ -102,7 +102,9 @@ class Window(Plain):
     hang_shade_by: datetime | None = Field(default=None, description="when the shade must hang, where one is needed")
     mix: Mix | None = Field(default=None, description="of a coating that is mixed from two parts")
     factors: Mapping[str, float] = Field(default={}, description="what slows that coat beside the weather, by name")
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Reason, ...] = Field(
+        default=(), description="what passes its limit but is past the comfortable figure, which is its bound here"
+    )
 
 
 class Block(Plain):

@@ -16,6 +16,9 @@ from dryspell.outlook.spans import BoolArray, IndexArray
 from dryspell.trade.coating import Coating
 from dryspell.weather.table import FloatArray, TimeArray
 
+WARN_SHARE = 0.5
+"""Refuse at a chance of rain of 30 %, warn from 15 % (common practice, no source)."""
+
 _UNITS = get_args(Reason.model_fields["unit"].annotation)
 
 
@@ -177,11 +180,28 @@ def _window(judged: Judged, first: int, last: int) -> Window:
         binding=nearest_limit(judged, best),
         margin_apply_k=_worst(judged, Limit.MARGIN_APPLY, best),
         margin_hold_k=_worst(judged, Limit.MARGIN_HOLD, best),
-        surface_c=float(np.median(c.surface_c[:, column])),
-        humidity_pct=float(np.median(c.humidity_pct[:, column])),
+        surface_c=round(float(np.median(c.surface_c[:, column])), 2),
+        humidity_pct=round(float(np.median(c.humidity_pct[:, column])), 1),
         stages=stages_of(judged.clock.of_films(c.times[[stroke]]), 0),
         mix=mix_at(c, judged.clock.coating, int(column)),
         factors=judged.clock.slowing.named(c.times[stroke]),
+        cautions=_cautions(judged, best),
+    )
+
+
+def _cautions(judged: Judged, k: int) -> tuple[Reason, ...]:
+    """Return what passes its limit at the k-th start but is past the comfortable figure: a maybe (common practice)."""
+    coating = judged.clock.coating
+    comfortable = {
+        Limit.HUMIDITY: coating.humidity_good_pct[1],
+        Limit.WIND: coating.wind_good_m_s,
+        Limit.RAIN_CHANCE: coating.rain_chance_max_pct * WARN_SHARE,
+    }
+    reasons = (_reason(judged, r, k, k) for r in judged.nominal if r.limit in comfortable)
+    return tuple(
+        reason.model_copy(update={"bound": comfortable[reason.limit]})
+        for reason in reasons
+        if reason.value is not None and reason.value > comfortable[reason.limit]
     )
 
 

@@ -27,6 +27,7 @@ __all__ = [
     "LABELS",
     "Units",
     "capital",
+    "caution_text",
     "clock",
     "day",
     "duration",
@@ -208,6 +209,19 @@ def short_text(reason: Reason, zone: tzinfo, units: Units = "metric", *, on: dat
     asked = {"needed": "min", "at most": "max", "less than": "under"}[_MEASURED[reason.limit].asked]
     value = quantity(reason.value, reason.unit, units, unlike=reason.bound)
     return f"{label} {value} ({asked} {limit_figure(reason.bound, reason.unit, units)})"
+
+
+_CAUTIONS: dict[Limit, str] = {
+    Limit.HUMIDITY: "damp: humidity {value}, comfortable up to {bound}; give it longer",
+    Limit.WIND: "windy: {value} at the piece, comfortable up to {bound}; keep the wet edge short, mind the dust",
+    Limit.RAIN_CHANCE: "chance of rain {value} before the film is rain-safe; have a cover at hand",
+}
+
+
+def caution_text(reason: Reason, units: Units = "metric") -> str:
+    """Return what to mind though no limit is broken, as a sentence without a full stop."""
+    value, bound = (quantity(figure or 0.0, reason.unit, units) for figure in (reason.value, reason.bound))
+    return _CAUTIONS[reason.limit].format(value=value, bound=bound)
 
 
 def open_window(outlook: Outlook) -> Window | None:
