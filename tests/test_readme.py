@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from dryspell.bundled import bundled
+from patience import with_patience
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text("utf-8")
@@ -82,9 +83,10 @@ def test_the_commands_for_ones_own_place_work_with_the_configuration_shown(comma
 def test_the_daemon_starts_with_the_configuration_shown_and_leaves_when_told(home):
     process = start(".venv/bin/dryspell run", home)
     try:
-        lines = iter(process.stderr.readline, "")
-        assert "watches 1 piece" in next(lines)
-        assert any("door: " in line for line in lines)  # the first verdict
+        with with_patience(process):
+            lines = iter(process.stderr.readline, "")
+            assert "watches 1 piece" in next(lines)
+            assert any("door: " in line for line in lines)  # the first verdict
         process.send_signal(signal.SIGTERM)
         _, error = process.communicate(timeout=20)
         assert process.returncode == 0, error

@@ -20,6 +20,7 @@ from dryspell.cli.demo import Scenario
 from dryspell.config import load
 from dryspell.outlook.model import Limit
 from dryspell.tick.look import look
+from patience import with_patience
 
 NOW = "2026-09-03T11:15+02:00"
 SCENARIO = Scenario(load(bundled("demo.toml")), datetime.fromisoformat(NOW))
@@ -164,10 +165,11 @@ def daemon(tmp_path):
 
 def read_until(process, wanted):
     seen = ""
-    for line in process.stdout:
-        seen += line
-        if wanted in line:
-            return seen
+    with with_patience(process):
+        for line in process.stdout:
+            seen += line
+            if wanted in line:
+                return seen
     raise AssertionError(f"{wanted!r} never came:\n{seen}\n{process.stderr.read()}")
 
 

@@ -25,7 +25,7 @@ VARNISH = {
     "wind_good": "4 m/s",
     "wind_stop": "6 m/s",
     "film_low": "5 degC",
-    "sun_excess": "6 K",
+    "sun_excess": "5.5 K",
     "rain_max": "0.2 mm",
     "rain_chance_max": "30 %",
     "below_coldest": "slows",

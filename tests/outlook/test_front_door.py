@@ -132,6 +132,7 @@ def test_the_evening_holds_but_is_touch_dry_before_dawn_and_dew_safe_after_break
     assert every_quarter(at(20), at(20, 30)) <= passing(door())
     (evening,) = windows_of(judged(door()))
     assert (evening.word, evening.last_start) == ("tight", at(20, 30))
+    assert abs(evening.start - at(20)) <= QUARTER
     assert abs(reached(door(), "touch_dry", 20) - at(28, 35)) <= QUARTER
     assert abs(reached(door(), "dew_safe", 20) - at(32, 55)) <= QUARTER
     c = door()
