@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dryspell.weather.checks import as_datetime, as_instant, gaps, horizon, in_order
+from dryspell.weather.checks import as_datetime, as_instant, disagreement, gaps, horizon, in_order
 
 
 def hours(*numbers):
@@ -64,3 +64,16 @@ def test_where_nothing_needed_is_known_there_is_no_horizon():
 def test_an_instant_and_its_datetime_are_the_same(second):
     moment = datetime.fromtimestamp(second, UTC)
     assert as_datetime(as_instant(moment)) == moment
+
+
+def test_humidity_that_does_not_go_with_temperature_and_dew_point_is_noted():
+    # 20 degC and 50 % have a dew point of 9.26 degC (WMO-No. 8 formula); 9 degC is rounding, 15 degC another air.
+    columns = {
+        "air_temperature": np.array([[20.0, 20.0, 20.0, np.nan]]),
+        "relative_humidity": np.array([[50.0, 50.0, 50.0, 50.0]]),
+        "dew_point_temperature": np.array([[9.26, 9.0, 15.0, 9.0]]),
+    }
+    wanted = "humidity, temperature and dew point disagree at 1 time: the dew point is gone by"
+    assert disagreement(columns) == (wanted,)
+    columns.pop("relative_humidity")
+    assert disagreement(columns) == ()

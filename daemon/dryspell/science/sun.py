@@ -78,7 +78,7 @@ def _equatorial(times_utc: npt.ArrayLike, east_deg: FloatArray) -> tuple[FloatAr
 
 
 def position(
-    times_utc: npt.ArrayLike, latitude_deg: npt.ArrayLike, longitude_deg: npt.ArrayLike
+    times_utc: npt.ArrayLike, latitude: npt.ArrayLike, longitude: npt.ArrayLike
 ) -> tuple[FloatArray, FloatArray]:
     """Return where the sun stands: (zenith [deg], azimuth [deg from north, clockwise, 0 to 360]).
 
@@ -89,7 +89,7 @@ def position(
     ----------
     times_utc
         Instants in UTC, datetime64 of any unit, shape (times,); NaT gives NaN.
-    latitude_deg, longitude_deg
+    latitude, longitude
         North and east positive, broadcast against the instants. [deg]
 
     Raises
@@ -97,12 +97,12 @@ def position(
     ValueError
         For a latitude outside -90 to 90 or a longitude outside -180 to 360 degrees.
     """
-    latitude = _latitude(latitude_deg)
-    declination, hour_angle = _equatorial(times_utc, within("longitude_deg", longitude_deg, -180.0, 360.0, "deg"))
+    phi = _latitude(latitude)
+    declination, hour_angle = _equatorial(times_utc, within("longitude_deg", longitude, -180.0, 360.0, "deg"))
 
     # the sun as a vector at the observer: up, south and west
-    up = np.sin(latitude) * np.sin(declination) + np.cos(latitude) * np.cos(declination) * np.cos(hour_angle)
-    south = np.sin(latitude) * np.cos(declination) * np.cos(hour_angle) - np.cos(latitude) * np.sin(declination)
+    up = np.sin(phi) * np.sin(declination) + np.cos(phi) * np.cos(declination) * np.cos(hour_angle)
+    south = np.sin(phi) * np.cos(declination) * np.cos(hour_angle) - np.cos(phi) * np.sin(declination)
     west = np.cos(declination) * np.sin(hour_angle)
     # from the vector and not by arccos, which loses the angle near the zenith
     zenith = np.degrees(np.arctan2(np.hypot(south, west), up))

@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from dryspell.science.readings import fields_disagree
 from dryspell.weather.table import VARIABLES, FloatArray, TimeArray, in_bounds
 from dryspell.weather.waits import instant_text, length_text
 
@@ -15,6 +16,9 @@ NEEDED: tuple[tuple[str, ...], ...] = (
     ("precipitation_amount",),
     ("wind_speed",),
 )
+
+APART_K = 1.0
+"""Services round humidity to whole percents, which alone is worth 0.4 K of dew point in dry air."""
 
 Columns = dict[str, FloatArray]
 
@@ -83,6 +87,18 @@ def within_bounds(columns: Columns) -> tuple[Columns, tuple[str, ...]]:
             span = f"{limits.low:g} to {limits.high:g} {limits.unit}"
             notes += (f"{_count(lost, 'value')} of {name} left out: not within {span}",)
     return kept, notes
+
+
+def disagreement(columns: Mapping[str, FloatArray]) -> tuple[str, ...]:
+    """Say where temperature, humidity and dew point are not of the same air; the dew point is then gone by."""
+    names = ("air_temperature", "relative_humidity", "dew_point_temperature")
+    if any(name not in columns for name in names):
+        return ()
+    apart = fields_disagree(*(columns[name] for name in names), tolerance_k=APART_K).any(axis=0)
+    count = int(np.count_nonzero(apart))
+    if not count:
+        return ()
+    return (f"humidity, temperature and dew point disagree at {_count(count, 'time')}: the dew point is gone by",)
 
 
 def horizon(times: TimeArray, columns: Mapping[str, FloatArray]) -> tuple[datetime, str] | None:

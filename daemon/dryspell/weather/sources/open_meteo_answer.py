@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from dryspell.errors import WeatherError
-from dryspell.weather.checks import as_instant, gaps, in_order, short_horizon, with_holes, within_bounds
+from dryspell.weather.checks import as_instant, disagreement, gaps, in_order, short_horizon, with_holes, within_bounds
 from dryspell.weather.sources.open_meteo_columns import columns_of
 from dryspell.weather.sources.open_meteo_json import one_line, reason_of
 from dryspell.weather.table import TimeArray, WeatherTable
@@ -59,6 +59,7 @@ def read_answer(
     if times.size < 2:
         raise WeatherError(f"Open-Meteo's answer holds {times.size} hour(s); two at the least are needed")
     columns, bound_notes = within_bounds(columns)
+    bound_notes += disagreement(columns)
     if not any(np.isfinite(values).any() for values in columns.values()):
         bound_notes += ("every value is missing",)
     gap_notes = gaps(times)

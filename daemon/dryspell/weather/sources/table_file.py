@@ -8,7 +8,7 @@ import numpy as np
 
 from dryspell.errors import WeatherError
 from dryspell.units import convert
-from dryspell.weather.checks import Columns, as_datetime, as_instant, gaps, in_order, within_bounds
+from dryspell.weather.checks import Columns, as_datetime, as_instant, disagreement, gaps, in_order, within_bounds
 from dryspell.weather.sources.sheet import Row, Sheet, read_csv, read_json_lines
 from dryspell.weather.table import VARIABLES, WeatherTable
 
@@ -78,7 +78,7 @@ class TableFile:
         if times.size < 2:
             raise WeatherError(f"{where}: weather at {times.size} time(s); two at the least are needed")
         columns, bound_notes = within_bounds(columns)
-        notes += (*gaps(times), *bound_notes)
+        notes += (*gaps(times), *bound_notes, *disagreement(columns))
         if self._shift_to is None:
             return WeatherTable(times, columns, self.name, self._issued_at(sheet, where), self.attribution, notes)
         days = self._shift_to - as_datetime(times[0]).astimezone(self._zone).date()
