@@ -98,6 +98,8 @@ def test_after_rain_the_wood_must_dry_off_first():
     assert (outlook.word, outlook.reason.limit) == ("wait", Limit.DRY)
     # The last of it falls by eight; a wall holds little and dries within the hour, and then an hour more.
     assert MONDAY + timedelta(hours=9) < outlook.reason.at <= MONDAY + timedelta(hours=10)
+    assert outlook.reason.at - outlook.reason.dry_at == timedelta(hours=1)
+    assert MONDAY + timedelta(hours=8) < outlook.reason.dry_at <= NINE
 
 
 def test_rain_does_not_reach_under_a_roof():

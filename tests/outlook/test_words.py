@@ -282,3 +282,9 @@ def test_a_caution_says_what_is_comfortable_and_what_to_mind():
     assert words.caution_text(damp) == "damp: humidity 78 %, comfortable up to 70 %; give it longer"
     wind = Reason(limit=Limit.WIND, value=4.6, bound=4.0, unit="m/s")
     assert words.caution_text(wind, "us").startswith("windy: 10 mph at the piece, comfortable up to 9 mph")
+
+
+def test_dew_says_when_it_is_off_and_when_it_has_been_off_long_enough():
+    dew = Reason(limit=Limit.DRY, dry_at=EVENING - timedelta(hours=1), at=EVENING)
+    wanted = "surface wet with dew or rain until 19:15; dry long enough from 20:15"
+    assert words.reason_text(dew, BERLIN, now=EVENING, on=EVENING) == wanted

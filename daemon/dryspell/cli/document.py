@@ -76,6 +76,8 @@ def reason_document(reason: Reason) -> Document:
             document[name + _SUFFIX[reason.unit]] = _number(number)
     if reason.what:
         document["variable"] = reason.what
+    if reason.dry_at is not None:
+        document["dry_at"] = instant(reason.dry_at)
     return {**document, "at": instant(reason.at)}
 
 

@@ -52,6 +52,7 @@ class Reason(Plain):
     at: datetime | None = Field(
         default=None, description="when the value is met, or, of a limit without a number, when it lets go"
     )
+    dry_at: datetime | None = Field(default=None, description="of a wet surface: when dew and rain are off it")
     what: str = Field(default="", description="the weather variable that is not known, by its CF name")
 
 

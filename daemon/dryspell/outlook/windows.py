@@ -9,7 +9,7 @@ import numpy as np
 
 from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock, Reached
-from dryspell.outlook.judge import NOMINAL, ONE_DEGREE, SLOWER, Asked, Ruling, judge
+from dryspell.outlook.judge import NOMINAL, ONE_DEGREE, SLOWER, Asked, Ruling, judge, wet
 from dryspell.outlook.mix import mix_at
 from dryspell.outlook.model import Block, Limit, Reason, Stages, Window, Word
 from dryspell.outlook.spans import BoolArray, IndexArray
@@ -223,7 +223,9 @@ def _block(judged: Judged, first: int, last: int) -> Block:
 def _reason(judged: Judged, ruling: Ruling, first: int, last: int) -> Reason:
     """Return a ruling as a reason, with the worst number among a run of starts and the instant it is met."""
     if ruling.value is None or ruling.slack is None or ruling.series is None:
-        return Reason(limit=ruling.limit, at=_relief(judged, ruling, last), what=_unknown(judged, ruling, first))
+        at = _relief(judged, ruling, last)
+        dry_at = _dry_at(judged, at) if ruling.limit is Limit.DRY else None
+        return Reason(limit=ruling.limit, at=at, dry_at=dry_at, what=_unknown(judged, ruling, first))
     slack = ruling.slack[:, first : last + 1]
     member, offset = np.unravel_index(np.nanargmin(slack), slack.shape)
     k = first + int(offset)
@@ -243,6 +245,16 @@ def _relief(judged: Judged, ruling: Ruling, last: int) -> datetime | None:
     """Return when a limit without a number lets go: the first later start that passes it."""
     later = np.flatnonzero(ruling.passes[:, last:].mean(axis=0) >= judged.odds)
     return _instant(judged, last + int(later[0])) if later.size else None
+
+
+def _dry_at(judged: Judged, relief: datetime | None) -> datetime | None:
+    """Return when the surface is dry at last before a wet spell lets go."""
+    if relief is None:
+        return None
+    c = judged.conditions
+    before = c.times <= np.datetime64(relief.replace(tzinfo=None), "s")
+    wet_at = np.flatnonzero(wet(c).any(axis=0) & before)
+    return _of_grid(c.times[min(int(wet_at[-1]) + 1, c.times.size - 1)]) if wet_at.size else None
 
 
 def _unknown(judged: Judged, ruling: Ruling, k: int) -> str:

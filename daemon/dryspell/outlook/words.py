@@ -159,6 +159,9 @@ def reason_text(
         The number of the coat that is on, where it is known.
     """
     at = None if reason.at is None else moment(reason.at, zone, now, on or now)
+    if reason.dry_at is not None:
+        until = moment(reason.dry_at, zone, now, on or now)
+        return f"surface wet with dew or rain until {until}" + (f"; dry long enough from {at}" if at else "")
     if reason.value is None or reason.bound is None:
         return _plain_text(reason, at, below)
     if reason.limit is Limit.KNOWN:
