@@ -31,7 +31,7 @@ def test_the_heads_up_has_the_window_the_last_stroke_the_numbers_and_what_comes_
     assert title == "Coat tomorrow Wed 09:45 to 14:45: Toe rail"
     assert body.splitlines()[:-1] == [
         "Coat 4 of 8, neat.",
-        "Begin Wed 09:45 to 14:00, brush down by 14:45. Tight with the last stroke after that, to 15:30 at the latest.",
+        "Begin Wed 09:45 to 13:15, brush down by 14:45. Tight with the last stroke after that, to 15:30 at the latest.",
         "Hang the shade by Wed 12:30.",
         "Surface 16.2 °C, humidity 64 %.",
         "Surface over dew point: 4.1 K at the least while brushing, then 1.6 K until dew-safe.",

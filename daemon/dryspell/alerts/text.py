@@ -126,7 +126,7 @@ class _Writer:
         return reason_text(window.binding, self.zone, self.units, on=self.notice.created_at)
 
     def _begin(self, window: Window) -> str:
-        starts = f"{self._at(window.start)} to {moment(window.last_start, self.zone, None, window.start)}"
+        starts = f"{self._at(window.start)} to {moment(window.begin_by, self.zone, None, window.start)}"
         by = moment(_last_stroke(window), self.zone, None, window.start)
         text = f"Begin {starts}, brush down by {by}."
         if window.word == "tight":

@@ -107,6 +107,11 @@ class Window(Plain):
         default=(), description="what passes its limit but is past the comfortable figure, which is its bound here"
     )
 
+    @property
+    def begin_by(self) -> datetime:
+        """The last start whose last stroke still beats the dew with the reserve."""
+        return self.brush_down_by - (self.tight_until - self.last_start)
+
 
 class Block(Plain):
     """A span of starts that do not pass, with the first reason that blocks it, and the others."""
