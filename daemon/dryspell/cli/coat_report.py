@@ -5,10 +5,10 @@ from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
-from dryspell.cli.document import instant
+from dryspell.cli.document import coat_document, instant, stages_document
 from dryspell.config import Config
 from dryspell.outlook.figures import duration, quantity, when
-from dryspell.outlook.model import Coat, FilmState, Stages
+from dryspell.outlook.model import Coat, FilmState
 from dryspell.trade.piece import Piece
 from dryspell.trade.safety import cautions
 
@@ -58,16 +58,9 @@ def document(
         "name": piece.name,
         "site": site.key,
         "timezone": site.zone.key,
-        "coat": coat.number,
+        **coat_document(coat),
         "coats": piece.coats,
-        "finished_at": instant(coat.finished_at),
-        "recorded_at": instant(coat.recorded_at),
-        "who": coat.who,
-        "batch": coat.batch,
-        "thinner_parts": coat.thinner_parts,
-        "wet_film_um": coat.wet_film_um,
-        "note": coat.note,
-        "stages": film and {name: instant(getattr(film.stages, name)) for name in Stages.model_fields},
+        "stages": film and stages_document(film.stages),
         "unaccounted_h": film and film.unaccounted_h,
         "cautions": [] if undone else list(cautions(config.coating_of(piece))),
     }

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from math import isfinite
 from typing import Any
 
-from dryspell.outlook.model import Block, FilmState, Outlook, Provenance, Reason, Stages, Window
+from dryspell.outlook.model import Block, Coat, FilmState, Outlook, Provenance, Reason, Stages, Window
 
 WINDOWS_SCHEMA = "dryspell.windows/1"
 
@@ -101,7 +101,7 @@ def _window(window: Window) -> Document:
         "margin_hold_k": _number(window.margin_hold_k),
         "surface_c": _number(window.surface_c),
         "humidity_pct": _number(window.humidity_pct),
-        "stages": _stages(window.stages),
+        "stages": stages_document(window.stages),
         "factors": _factors(window.factors),
         "mix": window.mix and window.mix.model_dump(mode="json"),
         "cautions": [reason_document(reason) for reason in window.cautions],
@@ -117,7 +117,8 @@ def _block(block: Block) -> Document:
     }
 
 
-def _stages(stages: Stages) -> Document:
+def stages_document(stages: Stages) -> Document:
+    """Return when a film reaches its stages."""
     return {name: instant(getattr(stages, name)) for name in Stages.model_fields}
 
 
@@ -125,8 +126,8 @@ def _factors(factors: Mapping[str, float]) -> list[Document]:
     return [{"factor": name, "multiplier": value} for name, value in factors.items()]
 
 
-def _film(film: FilmState) -> Document:
-    coat = film.coat
+def coat_document(coat: Coat) -> Document:
+    """Return what is recorded of a coat."""
     return {
         "coat": coat.number,
         "finished_at": instant(coat.finished_at),
@@ -136,10 +137,15 @@ def _film(film: FilmState) -> Document:
         "thinner_parts": coat.thinner_parts,
         "wet_film_um": coat.wet_film_um,
         "note": coat.note,
+    }
+
+
+def _film(film: FilmState) -> Document:
+    return coat_document(film.coat) | {
         "sandable_fraction": film.sandable_fraction,
         "unaccounted_h": film.unaccounted_h,
         "factors": _factors(film.factors),
-        "stages": _stages(film.stages),
+        "stages": stages_document(film.stages),
     }
 
 

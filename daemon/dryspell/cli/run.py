@@ -38,7 +38,9 @@ def command(
     log_to_stderr(as_json=as_json)
     clock = _clock(now, speed, anchor)
     service = Service(settings, clock, speed=speed)
-    log.info("dryspell %s watches %d pieces; its state is in %s", __version__, len(settings.piece), settings.state_dir)
+    count = len(settings.piece)
+    pieces = "1 piece" if count == 1 else f"{count} pieces"
+    log.info("dryspell %s watches %s; its state is in %s", __version__, pieces, settings.state_dir)
     if not settings.alerts:
         log.warning("no alert target is configured: what is to be said stands only here")
     serve(service)
