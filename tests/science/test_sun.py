@@ -142,7 +142,7 @@ def test_where_the_sun_does_not_rise_or_set_there_is_no_such_instant():
         assert np.isnat(found.sunrise)
         assert np.isnat(found.dusk)
         assert not np.isnat(found.noon)
-    assert np.isnat(sun.day_of_sun(np.datetime64("NaT"), 50.0, 8.0).sunrise)
+    assert np.isnat(sun.day_of_sun(np.datetime64("NaT", "s"), 50.0, 8.0).sunrise)
 
 
 def test_irradiance_above_the_atmosphere_follows_the_distance_of_the_reference_algorithm():
