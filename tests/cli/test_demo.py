@@ -41,7 +41,8 @@ def test_the_weather_is_hourly_for_yesterday_and_sixteen_days_without_a_gap(weat
 
 
 def test_temperature_dew_point_and_humidity_belong_together(weather):
-    psychrolib = pytest.importorskip("psychrolib")
+    import psychrolib
+
     psychrolib.SetUnitSystem(psychrolib.SI)
     _, columns = weather
     air, dew, humidity = (columns[n] for n in ("air_temperature", "dew_point_temperature", "relative_humidity"))
