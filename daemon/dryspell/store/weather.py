@@ -86,6 +86,7 @@ def pack(table: WeatherTable) -> bytes:
         "attribution": table.attribution,
         "issued_at": table.issued_at.isoformat(),
         "notes": list(table.notes),
+        "filled": dict(table.filled),
     }
     body = io.BytesIO()
     np.savez_compressed(
@@ -93,6 +94,7 @@ def pack(table: WeatherTable) -> bytes:
         allow_pickle=False,
         about=np.array(json.dumps(about)),
         times=table.times.astype("datetime64[s]"),
+        **({} if table.coarse is None else {"coarse": table.coarse}),
         **{f"column {name}": column for name, column in table.columns.items()},
     )
     return body.getvalue()
@@ -109,4 +111,6 @@ def unpack(body: bytes) -> WeatherTable:
             issued_at=datetime.fromisoformat(about["issued_at"]),
             attribution=about["attribution"],
             notes=tuple(about["notes"]),
+            filled=about.get("filled", {}),
+            coarse=arrays["coarse"] if "coarse" in arrays.files else None,
         )

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 
 from dryspell.weather.checks import as_datetime
 from dryspell.weather.table import FloatArray, WeatherTable
@@ -39,7 +40,14 @@ def join(past: WeatherTable | None, forecast: WeatherTable) -> WeatherTable:
     note = f"before {instant_text(as_datetime(forecast.times[0]))} the rows are from {past.source}{credit}"
     return replace(
         forecast,
+        coarse=np.concatenate([_coarse(past)[earlier], _coarse(forecast)])
+        if (past.coarse is not None or forecast.coarse is not None)
+        else None,
         times=np.concatenate([past.times[earlier], forecast.times]),
         columns={name: in_both(name) for name in names},
         notes=(*forecast.notes, note),
     )
+
+
+def _coarse(table: WeatherTable) -> npt.NDArray[np.bool_]:
+    return np.zeros(table.times.size, dtype=np.bool_) if table.coarse is None else table.coarse

@@ -63,6 +63,11 @@ class WeatherTable:
         When it was made, as far as known: the age of a forecast counts from here (aware, UTC).
     notes
         What a reader should know: rows dropped, hours missing, in plain words.
+    filled
+        By variable, which other source it is from where this one does not have it.
+    coarse
+        Where values lie between stamps of the source too far apart to show a night: interpolated or shared out, shape
+        (times,); None is nowhere. A window that stands on them is tight at best.
 
     Raises
     ------
@@ -76,6 +81,8 @@ class WeatherTable:
     issued_at: datetime
     attribution: str = ""
     notes: tuple[str, ...] = field(default=())
+    filled: Mapping[str, str] = field(default_factory=dict)
+    coarse: npt.NDArray[np.bool_] | None = None
 
     def __post_init__(self) -> None:
         if self.issued_at.tzinfo is None:
@@ -85,6 +92,8 @@ class WeatherTable:
         shapes = {column.shape for column in self.columns.values()}
         if any(len(shape) != 2 or shape[1] != self.times.size for shape in shapes) or len(shapes) > 1:
             raise ValueError(f"columns need the one shape (members, {self.times.size}), got {sorted(shapes)}")
+        if self.coarse is not None and self.coarse.shape != self.times.shape:
+            raise ValueError(f"coarse needs the shape ({self.times.size},), got {self.coarse.shape}")
         unknown = set(self.columns) - set(VARIABLES)
         if unknown:
             raise ValueError(f"no such weather variable: {', '.join(sorted(unknown))}")

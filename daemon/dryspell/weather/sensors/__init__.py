@@ -1,0 +1,1 @@
+"""Sensors: one file a way in which readings arrive, and what a reading is."""
