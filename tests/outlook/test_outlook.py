@@ -11,7 +11,6 @@ from dryspell.outlook.conditions import conditions_at
 from dryspell.outlook.model import Coat, Limit
 from dryspell.outlook.outlook import make_outlook
 from dryspell.outlook.words import next_window, open_window
-from dryspell.weather.table import WeatherTable
 from outlook.build import MONDAY, coating, piece, site, weather
 
 SIX = MONDAY + timedelta(hours=6)
@@ -269,20 +268,6 @@ def test_what_is_past_comfort_but_within_its_limit_is_a_caution_and_no_refusal()
     assert found == {Limit.HUMIDITY: 60.0, Limit.WIND: 3.0}
 
 
-def test_members_that_disagree_need_the_odds_on_their_side():
-    dry = weather(cloud=100, air=(14, 20))
-    wet = weather(cloud=100, air=(14, 20), rain=[(15, 2, 1.0)])
-
-    def mixed(dries, wets):
-        columns = {
-            name: np.concatenate([dry.columns[name]] * dries + [wet.columns[name]] * wets) for name in dry.columns
-        }
-        return WeatherTable(times=dry.times, columns=columns, source="invented", issued_at=MONDAY)
-
-    assert look(mixed(9, 1), **NORTH_DOOR).word == "coat"
-    assert open_window(look(mixed(9, 1), **NORTH_DOOR)).probability == pytest.approx(0.9)
-    refused = look(mixed(6, 4), **NORTH_DOOR)
-    assert (refused.word, refused.reason.limit) == ("wait", Limit.RAIN)
 
 
 def test_windows_and_blocks_together_cover_every_start_once():

@@ -96,6 +96,7 @@ def _window(window: Window) -> Document:
         "hang_shade_by": instant(window.hang_shade_by),
         "best_start": instant(window.best_start),
         "probability": window.probability,
+        "coarse": window.coarse,
         "binding": reason_document(window.binding),
         "margin_apply_k": _number(window.margin_apply_k),
         "margin_hold_k": _number(window.margin_hold_k),

@@ -206,8 +206,10 @@ def _window(outlook: Outlook, window: Window, paint: Paint, units: Units) -> Ite
 def _facts(window: Window, zone: ZoneInfo, units: Units, at: Callable[[datetime], str]) -> Iterator[str]:
     if window.hang_shade_by is not None:
         yield f"shade up by {at(window.hang_shade_by)}"
-    if window.probability < 1:
+    if window.probability is not None:
         yield f"odds {window.probability:.0%}"
+    if window.coarse:
+        yield "the weather there is given in steps that can hide a night"
     surface, humidity = words.quantity(window.surface_c, "degC", units), words.quantity(window.humidity_pct, "%", units)
     yield f"best begun {at(window.best_start)}: surface {surface}, humidity {humidity}"
     apply, hold = (words.quantity(margin, "K", units) for margin in (window.margin_apply_k, window.margin_hold_k))

@@ -19,20 +19,22 @@ _WAYS = ((0.0, 0.0), (100.0, 100.0), (0.0, 100.0), (100.0, 0.0))
 
 
 def every_way(table: WeatherTable, site: Site) -> WeatherTable:
-    """Return the table with four members for its unknown hours of cloud, or as it is.
+    """Return the table with its unknown hours of cloud taken every way, or as it is where there are none.
 
-    As it is where all the cloud is known or none of it is, and where members disagree already: an ensemble's odds
-    should not be watered down by ours.
+    Of a single forecast four members are made. The members of an ensemble take the four ways by turns, which costs a
+    start its odds where one of the ways would spoil it. A table that knows no cloud at all stays as it is.
     """
-    if table.members != 1 or not table.knows(_CLOUD):
+    if not table.knows(_CLOUD):
         return table
-    cloud = table.columns[_CLOUD][0]
-    unknown = ~np.isfinite(cloud) & np.isfinite(table.column("air_temperature")[0])
+    cloud = table.columns[_CLOUD]
+    unknown = ~np.isfinite(cloud) & np.isfinite(table.column("air_temperature"))
     if not unknown.any():
         return table
     day = sun.is_daylight(sun.position(table.times, site.latitude_deg, site.longitude_deg)[0])
-    ways = [np.where(unknown, np.where(day, by_day, by_night), cloud) for by_day, by_night in _WAYS]
-    columns = {name: np.repeat(column, len(_WAYS), axis=0) for name, column in table.columns.items()}
-    hours = int(np.count_nonzero(unknown))
-    note = f"cloud is not known at {hours} of {cloud.size} times: judged both clear and overcast there"
-    return replace(table, columns=columns | {_CLOUD: np.array(ways)}, notes=(*table.notes, note))
+    ways = np.array([np.where(day, by_day, by_night) for by_day, by_night in _WAYS])
+    members = len(_WAYS) if table.members == 1 else table.members
+    columns = {name: np.broadcast_to(column, (members, table.times.size)) for name, column in table.columns.items()}
+    columns[_CLOUD] = np.where(unknown, ways[np.arange(members) % len(_WAYS)], cloud)
+    hours = int(np.count_nonzero(unknown.any(axis=0)))
+    note = f"cloud is not known at {hours} of {table.times.size} times: judged both clear and overcast there"
+    return replace(table, columns=columns, notes=(*table.notes, note))

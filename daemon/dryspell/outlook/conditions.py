@@ -41,6 +41,8 @@ class Conditions:
         Dew and rain lying on the surface.
     in_hours, in_daylight
         Whether the finisher works and sees, shape (times,).
+    coarse
+        Where the weather lies between stamps too far apart to show a night, shape (times,), or empty for nowhere.
     given
         Where each weather variable that is needed is known, by its CF name, shape (times,).
     """
@@ -56,6 +58,7 @@ class Conditions:
     water_mm: FloatArray
     in_hours: BoolArray
     in_daylight: BoolArray
+    coarse: BoolArray = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
     given: Mapping[str, BoolArray] = field(default_factory=dict)
 
     @property
@@ -184,8 +187,17 @@ def conditions_at(piece: Piece, site: Site, table: WeatherTable, *, shaded: bool
         water_mm=state.water_mm,
         in_hours=in_hours(w.times, piece.hours, site.zone),
         in_daylight=in_daylight(w.times, zenith, piece.after_sunrise_h),
+        coarse=_coarse(table, w.times),
         given={name: _given(table, name, w.times) for name in needed_variables(piece, table)},
     )
+
+
+def _coarse(table: WeatherTable, grid: TimeArray) -> BoolArray:
+    """Return where an instant of the grid, or the step of the table it lies in, is coarse."""
+    if table.coarse is None:
+        return np.zeros(grid.size, dtype=np.bool_)
+    after = np.clip(np.searchsorted(table.times, grid, side="left"), 0, table.times.size - 1)
+    return np.asarray(table.coarse[after])
 
 
 def _given(table: WeatherTable, name: str, grid: TimeArray) -> BoolArray:

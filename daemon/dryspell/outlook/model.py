@@ -93,7 +93,10 @@ class Window(Plain):
     tight_until: datetime = Field(description="the last stroke that works only if the forecast is right to the degree")
     word: Literal["coat", "tight"]
     best_start: datetime
-    probability: float = Field(ge=0, le=1, description="share of members in which the best start passes")
+    probability: float | None = Field(
+        default=None, ge=0, le=1, description="share of members in which the best start passes; None without odds"
+    )
+    coarse: bool = Field(default=False, description="it stands on weather given in steps that can hide a night")
     binding: Reason = Field(description="the limit nearest to failing at the best start")
     margin_apply_k: float = Field(description="surface over dew point, least while brushing from the best start")
     margin_hold_k: float = Field(description="surface over dew point, least until dew-safe, from the best start")
@@ -157,6 +160,8 @@ class Provenance(Plain):
     issued_at: datetime
     age_h: float
     reaches: datetime | None = Field(description="how far every variable that is needed reaches")
+    members: int = Field(default=1, description="how many ways the weather may go are judged; 1 is a single forecast")
+    filled: Mapping[str, str] = Field(default={}, description="variables that another source had to fill in, and which")
     notes: tuple[str, ...] = ()
 
 

@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from dryspell.outlook.agreement import ALL, Agreement
 from dryspell.outlook.cloud import every_way
 from dryspell.outlook.conditions import Conditions, conditions_at, needed_variables
 from dryspell.outlook.drying import DryingClock
@@ -72,6 +73,8 @@ def make_outlook(
     )
     if table is None:
         return blank
+    # A single forecast, or the few ways it may turn out where it leaves something open, has to do in all of them.
+    agreement = ALL if table.members == 1 else Agreement.by_odds(piece.odds_pct / 100.0)
     table = every_way(table, site)
     age_h = (now - table.issued_at).total_seconds() / 3600.0
     weather = Provenance(
@@ -80,6 +83,8 @@ def make_outlook(
         issued_at=table.issued_at,
         age_h=round(age_h, 2),
         reaches=None,
+        members=table.members if agreement.is_odds else 1,
+        filled=table.filled,
         notes=table.notes,
     )
     missing = tuple(table.unknown_of(needed_variables(piece, table)))
@@ -107,7 +112,7 @@ def make_outlook(
         ready_at=ready_at,
     )
     clock = DryingClock(hung, coating, next_slowing(coating, piece, next_coat, soon))
-    judged = judge_all(hung, clock, coating, np.arange(first, hung.times.size), asked)
+    judged = judge_all(hung, clock, coating, np.arange(first, hung.times.size), asked, agreement=agreement)
     windows = windows_of(judged)
     if piece.shade:
         windows = tuple(_with_shade(window, bare, coating) for window in windows)

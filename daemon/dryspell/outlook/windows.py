@@ -7,12 +7,13 @@ from typing import get_args
 
 import numpy as np
 
+from dryspell.outlook.agreement import ALL, Agreement
 from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock, Reached
-from dryspell.outlook.judge import NOMINAL, ONE_DEGREE, SLOWER, Asked, Ruling, judge, wet
+from dryspell.outlook.judge import NOMINAL, ROUNDING, Asked, Ruling, judge, wet
 from dryspell.outlook.mix import mix_at
 from dryspell.outlook.model import Block, Limit, Reason, Stages, Window, Word
-from dryspell.outlook.spans import BoolArray, IndexArray
+from dryspell.outlook.spans import BoolArray, IndexArray, SpanMost
 from dryspell.trade.coating import Coating
 from dryspell.weather.table import FloatArray, TimeArray
 
@@ -33,10 +34,12 @@ class Judged:
     nominal
         The rulings as the forecast stands.
     passes, robust
-        By start: whether enough members pass; whether they still do with drying slower by the reserve, and with every
-        temperature a degree worse.
+        By start: whether enough members pass; whether they still do with a turn for the worse, on weather that is
+        given often enough to show a night.
     share
         Share of members that pass.
+    agreement
+        How many are enough.
     """
 
     conditions: Conditions
@@ -47,7 +50,7 @@ class Judged:
     share: FloatArray
     passes: BoolArray
     robust: BoolArray
-    odds: float
+    agreement: Agreement
 
     def word(self, k: int) -> Word:
         """Return the verdict on the k-th start."""
@@ -63,29 +66,35 @@ class Judged:
     def first_failing(self) -> IndexArray:
         """Which ruling blocks each start: the first that too few members pass, else the one that fewest pass."""
         shares = np.stack([ruling.passes.mean(axis=0) for ruling in self.nominal])
-        failing = shares < self.odds
+        failing = shares < self.agreement.least - ROUNDING
         first: IndexArray = np.where(failing.any(axis=0), np.argmax(failing, axis=0), np.argmin(shares, axis=0))
         return first
 
 
 def judge_all(
-    c: Conditions, clock: DryingClock, coating: Coating, starts: IndexArray, asked: Asked, *, odds: float = 0.8
+    c: Conditions,
+    clock: DryingClock,
+    coating: Coating,
+    starts: IndexArray,
+    asked: Asked,
+    *,
+    agreement: Agreement = ALL,
 ) -> Judged:
-    """Judge all starts as forecast, with slower drying, and a degree worse.
+    """Judge all starts as forecast, and with a turn for the worse.
 
     Parameters
     ----------
     starts
         Consecutive indices into the grid.
-    odds
-        Share of members that has to agree; a single forecast is all or nothing.
+    agreement
+        How many members have to agree.
     """
     nominal = judge(c, clock, coating, starts, asked, NOMINAL)
     passed = _all(nominal)
-    robust = passed.copy()
-    for strictness in (SLOWER, ONE_DEGREE):
-        robust &= _all(judge(c, clock, coating, starts, asked, strictness))
     share = passed.mean(axis=0)
+    robust = passed.copy()
+    for strictness in agreement.worse:
+        robust &= _all(judge(c, clock, coating, starts, asked, strictness))
     return Judged(
         conditions=c,
         clock=clock,
@@ -93,9 +102,9 @@ def judge_all(
         starts=starts,
         nominal=nominal,
         share=share,
-        passes=share >= odds,
-        robust=robust.mean(axis=0) >= odds,
-        odds=odds,
+        passes=share >= agreement.least - ROUNDING,
+        robust=(robust.mean(axis=0) >= agreement.good - ROUNDING) & ~_on_coarse(c, nominal),
+        agreement=agreement,
     )
 
 
@@ -117,8 +126,7 @@ def why_not(judged: Judged, k: int) -> Reason:
 
 def nearest_limit(judged: Judged, k: int) -> Reason:
     """Return the limit that the k-th start comes nearest to."""
-    measured = [(ruling, ruling.steps_away) for ruling in judged.nominal]
-    near = [(float(np.min(steps[:, k])), ruling) for ruling, steps in measured if steps is not None]
+    near = [(float(steps[k]), ruling) for ruling, steps in _steps_away(judged)]
     return _reason(judged, min(near, key=lambda pair: pair[0])[1], k, k)
 
 
@@ -144,6 +152,22 @@ def stages_of(reached: Reached, film: int) -> Stages:
     )
 
 
+def _steps_away(judged: Judged) -> list[tuple[Ruling, FloatArray]]:
+    """Return, of each limit with a number, how far every start is from it in the member that speaks for enough."""
+    measured = [(ruling, ruling.steps_away) for ruling in judged.nominal]
+    rank = judged.agreement.among(judged.conditions.air_c.shape[0], judged.agreement.good)
+    return [(ruling, np.partition(steps, rank, axis=0)[rank]) for ruling, steps in measured if steps is not None]
+
+
+def _on_coarse(c: Conditions, rulings: list[Ruling]) -> BoolArray:
+    """Say of each start whether what it needs stands, in any member, on weather too coarse to show a night."""
+    if not c.coarse.any():
+        return np.zeros(rulings[-1].passes.shape[1], dtype=np.bool_)
+    needed = next(ruling for ruling in rulings if ruling.limit is Limit.KNOWN)
+    coarse = SpanMost(np.broadcast_to(c.coarse.astype(np.float64), c.air_c.shape))
+    return np.asarray((coarse.over(np.minimum(needed.first, needed.last), needed.last) > 0.0).any(axis=0))
+
+
 def _all(rulings: list[Ruling]) -> BoolArray:
     passed: BoolArray = np.logical_and.reduce([ruling.passes for ruling in rulings])
     return passed
@@ -163,7 +187,7 @@ def _window(judged: Judged, first: int, last: int) -> Window:
     good = np.flatnonzero(judged.robust[first : last + 1]) + first
     word: Word = "coat" if good.size else "tight"
     candidates = good if good.size else np.arange(first, last + 1)
-    slack = np.min([np.min(t.steps_away, axis=0) for t in judged.nominal if t.steps_away is not None], axis=0)
+    slack = np.min([steps for _, steps in _steps_away(judged)], axis=0)
     best = int(candidates[np.argmax(slack[candidates])])
     column = judged.starts[best]
     c = judged.conditions
@@ -176,7 +200,8 @@ def _window(judged: Judged, first: int, last: int) -> Window:
         tight_until=_stroke(judged, last),
         word="coat" if word == "coat" else "tight",
         best_start=_instant(judged, best),
-        probability=float(judged.share[best]),
+        probability=round(float(judged.share[best]), 3) if judged.agreement.is_odds else None,
+        coarse=bool(_on_coarse(c, judged.nominal)[best]),
         binding=nearest_limit(judged, best),
         margin_apply_k=_worst(judged, Limit.MARGIN_APPLY, best),
         margin_hold_k=_worst(judged, Limit.MARGIN_HOLD, best),
@@ -210,7 +235,7 @@ def _block(judged: Judged, first: int, last: int) -> Block:
     others = [
         ruling.limit
         for ruling in judged.nominal[index + 1 :]
-        if np.any(ruling.passes[:, first : last + 1].mean(axis=0) < judged.odds)
+        if np.any(ruling.passes[:, first : last + 1].mean(axis=0) < judged.agreement.least - ROUNDING)
     ]
     return Block(
         start=_instant(judged, first),
@@ -221,14 +246,20 @@ def _block(judged: Judged, first: int, last: int) -> Block:
 
 
 def _reason(judged: Judged, ruling: Ruling, first: int, last: int) -> Reason:
-    """Return a ruling as a reason, with the worst number among a run of starts and the instant it is met."""
+    """Return a ruling as a reason, with the worst number among a run of starts and the instant it is met.
+
+    Of several members the one speaks that decides: where it fails there, too few pass, and where it passes, enough do.
+    """
     if ruling.value is None or ruling.slack is None or ruling.series is None:
         at = _relief(judged, ruling, last)
         dry_at = _dry_at(judged, at) if ruling.limit is Limit.DRY else None
         return Reason(limit=ruling.limit, at=at, dry_at=dry_at, what=_unknown(judged, ruling, first))
     slack = ruling.slack[:, first : last + 1]
-    member, offset = np.unravel_index(np.nanargmin(slack), slack.shape)
-    k = first + int(offset)
+    members = slack.shape[0]
+    rank = judged.agreement.among(members, judged.agreement.least)
+    in_order = np.argsort(slack, axis=0)
+    k = first + int(np.argmin(np.take_along_axis(slack, in_order[[rank]], axis=0)))
+    member = int(in_order[rank, k - first])
     span = slice(int(ruling.first[member, k]), int(ruling.last[member, k]) + 1)
     series = ruling.series[member, span]
     worst = int(np.nanargmax(series) if ruling.most else np.nanargmin(series))
@@ -243,7 +274,7 @@ def _reason(judged: Judged, ruling: Ruling, first: int, last: int) -> Reason:
 
 def _relief(judged: Judged, ruling: Ruling, last: int) -> datetime | None:
     """Return when a limit without a number lets go: the first later start that passes it."""
-    later = np.flatnonzero(ruling.passes[:, last:].mean(axis=0) >= judged.odds)
+    later = np.flatnonzero(ruling.passes[:, last:].mean(axis=0) >= judged.agreement.least - ROUNDING)
     return _instant(judged, last + int(later[0])) if later.size else None
 
 
@@ -269,7 +300,10 @@ def _unknown(judged: Judged, ruling: Ruling, k: int) -> str:
 
 def _worst(judged: Judged, limit: Limit, k: int) -> float:
     ruling = next(ruling for ruling in judged.nominal if ruling.limit is limit)
-    return round(float(np.nanmin(ruling.value[:, k])), 2) if ruling.value is not None else float("nan")
+    if ruling.value is None:
+        return float("nan")
+    rank = judged.agreement.among(ruling.value.shape[0], judged.agreement.good)
+    return round(float(np.partition(ruling.value[:, k], rank)[rank]), 2)
 
 
 def _instant(judged: Judged, k: int) -> datetime:

@@ -143,6 +143,9 @@ class Piece(BaseModel):
     heated_behind: bool = Field(default=False, strict=True, description="the back is a heated room")
     shade: bool = Field(default=False, strict=True, description="a shade can be hung against the sun")
 
+    odds_pct: Percent = Field(
+        default=80.0, alias="odds", description="share of the ways the weather may go that has to be good for a coat"
+    )
     hours: WorkingHours = Field(default_factory=lambda: read_hours("08:00-18:00"), description="when you can work")
     after_sunrise_h: Hours = Field(default=2.0, alias="after_sunrise", description="no brush earlier than this")
     dry_after_dew_h: Hours = Field(default=1.0, alias="dry_after_dew", description="wait after dew or rain has gone")
