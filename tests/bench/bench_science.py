@@ -4,10 +4,14 @@ Printed per line: seconds per million points (the best of several runs), and how
 the same run that is. The reference is our own dew point; MetPy's is beside it (pip install metpy; else nan). The
 weather is 64 members of 16 days in quarter hours, with dew in most nights and showers now and then in the lines that
 say so. The sky is counted into each whole solve.
+
+The last lines are of many faces under one sky, of all backs: solved one after the other, and in one call. Their second
+column is the cost over that of one after the other.
 """
 
 import time
 import warnings
+from dataclasses import replace
 
 import numpy as np
 
@@ -26,6 +30,17 @@ BOARD = Exposure(
     wind_factor=0.5,
     wet_absorbs_mm=0.3,
 )
+FACES = [
+    replace(
+        BOARD,
+        sky_view=0.2 + 0.04 * k,
+        absorptance=0.9 - 0.03 * k,
+        heat_capacity_j_m2_k=8e3 + 2e3 * k,
+        back=("air", "indoor", "mean_air")[k % 3],
+        wet_absorbs_mm=(0.1, 0.3)[k % 2],
+    )
+    for k in range(20)
+]
 
 
 def best_s(call, points):
@@ -90,6 +105,24 @@ def main():
         wet = np.mean(whole_solve(*weather).water_mm > 0.0)
         seconds = best_s(lambda weather=weather: whole_solve(*weather), warm.size)
         line(f"whole surface, {name} ({wet:.0%} of the time wet): 100 at most", seconds)
+    for count in (1, MEMBERS):
+        weather = members(0.0, showers=True)
+        many_faces(weather[0], *(column[:count] if column.ndim > 1 else column for column in weather[1:]))
+
+
+def many_faces(times, warm, dew, wind, sun, cloud, rain):
+    """Print what faces cost one after the other and at once."""
+    sky = longwave.sky_longwave(warm, air.relative_humidity(warm, dew), cloud)
+
+    def solve(faces):
+        return surface.solve(times, warm, dew, wind, sun, sky, faces, rain_mm=rain)
+
+    points = warm.size * len(FACES)
+    one_by_one = best_s(lambda: [solve(face) for face in FACES], points)
+    at_once = best_s(lambda: solve(FACES), points)
+    name = f"{len(FACES)} times, dew and showers, members: {warm.shape[0]}"
+    print(f"{one_by_one:12.4f} {1.0:10.2f}  1 face, {name}")
+    print(f"{at_once:12.4f} {at_once / one_by_one:10.2f}  {len(FACES)} faces at once, the same: 1 at most")
 
 
 def metpy_dew_point_s(temperature, humidity):

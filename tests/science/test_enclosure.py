@@ -98,6 +98,38 @@ def test_without_a_lag_and_with_all_its_air_changed_at_once_it_is_the_outdoor_ai
     np.testing.assert_allclose(dew, outdoor - 2, atol=1e-9)
 
 
+def test_the_sun_on_it_warms_its_air_by_what_is_taken_up_over_what_goes_out():
+    # Of what falls on a small tent of film 0.6 becomes heat inside; 4.3 m2 of film at 6 W/m2K and one change of 2 m
+    # of air in an hour carry it off (0.33 Wh/m3K is the heat capacity of air: 1.2 kg/m3 x 1005 J/kgK / 3600 s/h).
+    k = 0.6 / (6.0 * 4.3 + 0.33 * 1.0 * 2.0)
+    assert k == pytest.approx(0.023, abs=5e-4)
+    times = instants(6)
+    tent = Enclosure(lag_h=0.25, air_changes_per_h=1.0, sun_k_m2_w=k)
+    air, dew = air_inside(times, 10.0, 5.0, tent, sun_w_m2=np.where(np.arange(times.size) < 4, 0.0, 1000.0))
+    np.testing.assert_allclose(air[:4], 10.0)
+    assert air[-1] == pytest.approx(10.0 + 1000.0 * k, abs=0.01)
+    np.testing.assert_allclose(dew, 5.0, atol=1e-6)  # the sun takes no vapour out of it and adds none
+
+
+def test_the_sun_on_a_heavy_shed_comes_in_late():
+    times = instants(48)
+    hour = (times - times[0]) / np.timedelta64(1, "h")
+    sun = np.maximum(np.sin((hour - 6) / 12 * np.pi), 0.0) * 800.0
+    light, heavy = (
+        air_inside(times, 10.0, 2.0, Enclosure(lag_h=lag, air_changes_per_h=1.5, sun_k_m2_w=0.006), sun_w_m2=sun)[0]
+        for lag in (0.25, 3.0)
+    )
+    assert light.max() > heavy.max() > 10.0 + 0.5 * 800 * 0.006
+    assert hour[np.argmax(heavy[:96])] > hour[np.argmax(light[:96])] + 1.5
+
+
+def test_without_sun_that_is_known_the_air_of_a_shut_tent_is_not_known():
+    times = instants(2)
+    sun = np.full(times.size, np.nan)
+    tent = Enclosure(lag_h=0.25, air_changes_per_h=6.0, sun_k_m2_w=0.02)
+    assert np.isnan(air_inside(times, 10.0, 5.0, tent, sun_w_m2=sun)[0]).all()
+
+
 def test_a_gap_stays_a_gap_and_the_air_settles_anew_after_it():
     times = instants(12)
     outdoor = np.tile(np.linspace(5, 15, times.size), (2, 1))
@@ -111,7 +143,12 @@ def test_a_gap_stays_a_gap_and_the_air_settles_anew_after_it():
 
 @pytest.mark.parametrize(
     ("wrong", "name"),
-    [({"lag_h": -1.0}, "lag_h"), ({"air_changes_per_h": 0.0}, "air_changes"), ({"heat_k": 99.0}, "heat")],
+    [
+        ({"sun_k_m2_w": 1.0}, "sun_k_m2_w"),
+        ({"lag_h": -1.0}, "lag_h"),
+        ({"air_changes_per_h": 0.0}, "air_changes"),
+        ({"heat_k": 99.0}, "heat"),
+    ],
 )
 def test_what_is_no_enclosure_is_refused(wrong, name):
     with pytest.raises(ValueError, match=name):

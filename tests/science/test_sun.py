@@ -235,14 +235,14 @@ def test_the_plane_has_the_check_values(tilt, facing, even, brighter_round_the_s
 
 
 def test_a_south_wall_gets_its_light_from_the_beam_the_sky_and_the_ground():
-    beam, sky, ground = sun.plane_irradiance(50.11162, 194.34024, 800, 100, 613.04, 90, 180)
+    beam, sky, ground, _ = sun.plane_irradiance(50.11162, 194.34024, 800, 100, 613.04, 90, 180)
     assert beam == pytest.approx(594.71, abs=0.1)
     assert sky == pytest.approx(50.00, abs=0.01)
     assert ground == pytest.approx(61.30, abs=0.01)
 
 
 def test_planes_agree_with_pvlib_for_any_sun_and_any_plane():
-    from pvlib.irradiance import get_total_irradiance
+    from pvlib.irradiance import get_total_irradiance, haydavies
 
     rng = np.random.default_rng(4)
     zenith, azimuth = rng.uniform(0, 89.9, 2000), rng.uniform(0, 360, 2000)
@@ -257,6 +257,9 @@ def test_planes_agree_with_pvlib_for_any_sun_and_any_plane():
         zenith, azimuth, dni, dhi, ghi, tilt, facing, sky="hay-davies", extraterrestrial=np.full(2000, 1361.0)
     )
     np.testing.assert_allclose(found.total, uneven["poa_global"], atol=1e-9)
+    parts = haydavies(tilt, facing, dhi, dni, 1361.0, zenith, azimuth, return_components=True)
+    np.testing.assert_allclose(found.round_sun, parts["poa_circumsolar"], atol=1e-9)
+    assert not plane.round_sun.any()
     np.testing.assert_allclose(plane.total, reference["poa_global"], atol=1e-9)
     np.testing.assert_allclose(plane.beam, reference["poa_direct"], atol=1e-9)
     np.testing.assert_allclose(plane.diffuse, reference["poa_diffuse"], atol=1e-9)

@@ -357,7 +357,7 @@ def test_one_more_sweep_of_the_whole_course_changes_next_to_nothing(monkeypatch,
     rain = np.where(shower, rng.exponential(0.3, shower.shape), 0.0) if climate["dew_c"] > 0 else None
     found = solve(times, *members, exposure, rain_mm=rain).temperature_c
     whole = course._cut(taken[0], np.s_[:], np.arange(times.size)[:, None])  # in one piece, nothing left out
-    swept, _, _ = course._sweep(whole, exposure, found.T, np.zeros(16))
+    swept, _, _ = course._sweep(whole, found.T, np.zeros(16))
     assert np.abs(swept - found[:, 1:].T).max() < bound_k
 
 

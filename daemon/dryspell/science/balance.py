@@ -22,7 +22,7 @@ import numpy.typing as npt
 
 from dryspell.science.air import saturation_vapour_pressure
 from dryspell.science.bounds import FloatArray, within
-from dryspell.science.face import Exposure
+from dryspell.science.face import Faces, OneOrMore
 from dryspell.science.longwave import KELVIN, STEFAN_BOLTZMANN
 
 LATENT_HEAT_J_KG = 2.45e6
@@ -33,6 +33,21 @@ STANDARD_PRESSURE_HPA = 1013.25
 _PSYCHROMETRIC_PER_K = 0.665e-3  # of air pressure, FAO-56 eq. 8, with the heat of evaporation above
 _COLDEST_C, _HOTTEST_C = -90.0, 140.0  # what an iteration may try on its way
 _NEWTON_STEPS = 8  # dry faces need four; wet ones in hot sun and still air, which start far off, eight
+
+
+def fitting(shape: tuple[int, ...], **columns: npt.ArrayLike) -> tuple[int, ...]:
+    """Return the shape that columns broadcast to together with one, or raise ValueError naming one that does not."""
+    shapes = [np.shape(column) for column in columns.values()]
+    try:
+        return np.broadcast_shapes(shape, *shapes)
+    except ValueError:
+        for name, its in zip(columns, shapes, strict=True):
+            try:
+                shape = np.broadcast_shapes(shape, its)
+            except ValueError:
+                text = f"{name} has the shape {its}, which does not fit {shape} of pieces, members and times"
+                raise ValueError(text) from None
+        raise
 
 
 def saturation(t_c: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -70,7 +85,7 @@ class HeatBalance:
     vapour_hpa
         Vapour pressure of the air. [hPa]
     emissivity
-        Of the face.
+        Of the face; of the shape of the temperatures asked for, or 1 in place of any of its axes.
     """
 
     air_c: FloatArray
@@ -78,7 +93,12 @@ class HeatBalance:
     loss_w_m2_k: FloatArray
     vapour_w_m2_hpa: FloatArray
     vapour_hpa: FloatArray
-    emissivity: float
+    emissivity: FloatArray
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """The shape of the columns together."""
+        return np.broadcast_shapes(self.gain_w_m2.shape, self.vapour_w_m2_hpa.shape, self.vapour_hpa.shape)
 
     def each(self, change: Callable[[FloatArray], FloatArray]) -> "HeatBalance":
         """Return the balance with the same done to every column."""
@@ -88,7 +108,7 @@ class HeatBalance:
             loss_w_m2_k=change(self.loss_w_m2_k),
             vapour_w_m2_hpa=change(self.vapour_w_m2_hpa),
             vapour_hpa=change(self.vapour_hpa),
-            emissivity=self.emissivity,
+            emissivity=change(self.emissivity),
         )
 
     def dry(self, t_c: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -120,7 +140,7 @@ class HeatBalance:
 
     def settled(self, wet_share: npt.ArrayLike) -> FloatArray:
         """Return the temperature at which the face takes up nothing [degC]; eight steps of Newton from the air's."""
-        t = self.air_c
+        t = np.broadcast_to(self.air_c, np.broadcast_shapes(self.air_c.shape, self.emissivity.shape))
         for _ in range(_NEWTON_STEPS):
             net, slope = self.net(t, wet_share)
             t = np.clip(t + net / slope, _COLDEST_C, _HOTTEST_C)
@@ -133,12 +153,12 @@ def heat_balance(
     wind_10m_m_s: npt.ArrayLike,
     plane_w_m2: npt.ArrayLike,
     sky_w_m2: npt.ArrayLike,
-    exposure: Exposure,
+    exposure: OneOrMore,
     *,
     back_c: npt.ArrayLike | None = None,
     pressure_hpa: npt.ArrayLike = STANDARD_PRESSURE_HPA,
 ) -> HeatBalance:
-    """Return the balance of a face in the weather; the columns broadcast against each other.
+    """Return the balance of a face in the weather, or of several; the columns broadcast against each other.
 
     Parameters
     ----------
@@ -153,7 +173,8 @@ def heat_balance(
     sky_w_m2
         Longwave radiation that open level ground would get from the sky. [W m-2]
     exposure
-        The face.
+        The face, or several. Several stand on an axis before members and times: the weather broadcasts against the
+        shape (pieces, 1, 1), and so is given per piece as (pieces, members, times).
     back_c
         Temperature behind the face; left out, that of the room for the back "indoor" and else that of the air. [degC]
     pressure_hpa
@@ -162,34 +183,43 @@ def heat_balance(
     Raises
     ------
     ValueError
-        For a value out of physical range; the text names the argument.
+        For a value out of physical range, or one whose shape does not fit; the text names the argument.
     """
+    faces = Faces.of(exposure)
+    fitting(
+        faces.shape,
+        air_c=air_c,
+        dew_point_c=dew_point_c,
+        wind_10m_m_s=wind_10m_m_s,
+        plane_w_m2=plane_w_m2,
+        sky_w_m2=sky_w_m2,
+        back_c=0.0 if back_c is None else back_c,
+        pressure_hpa=pressure_hpa,
+    )
     air = within("air_c", air_c, -90.0, 80.0, "degC")
     vapour = saturation_vapour_pressure(within("dew_point_c", dew_point_c, -100.0, 80.0, "degC"))
     wind = within("wind_10m_m_s", wind_10m_m_s, 0.0, 120.0, "m/s")
     sun = within("plane_w_m2", plane_w_m2, -20.0, 2000.0, "W/m2")
     sky = within("sky_w_m2", sky_w_m2, 0.0, 1000.0, "W/m2")
     pressure = within("pressure_hpa", pressure_hpa, 300.0, 1100.0, "hPa")
-    if back_c is None:
-        back_c = exposure.indoor_c if exposure.back == "indoor" else air
-    back = within("back_c", back_c, -90.0, 80.0, "degC")
+    behind = faces.behind(air, air) if back_c is None else within("back_c", back_c, -90.0, 80.0, "degC")
 
-    to_back = exposure.back_conductance_w_m2_k
+    to_back = faces.back_conductance_w_m2_k
     around = STEFAN_BOLTZMANN * (air + KELVIN) ** 4
-    longwave = exposure.emissivity * (exposure.sky_view * sky + (1.0 - exposure.sky_view) * around)
-    taken = exposure.absorptance * sun + longwave + to_back * back
-    calm, per_wind = exposure.convection
-    to_air = calm + per_wind * exposure.wind_factor * wind
-    if exposure.stable_share < 1.0:
-        colder = taken < exposure.emissivity * around + to_back * air  # were it as warm as the air
-        to_air = to_air * np.where(colder, exposure.stable_share, 1.0)
+    longwave = faces.emissivity * (faces.sky_view * sky + (1.0 - faces.sky_view) * around)
+    taken = faces.absorptance * sun + longwave + to_back * behind
+    calm, per_wind = faces.convection
+    to_air = calm + per_wind * faces.wind_factor * wind
+    if (faces.stable_share < 1.0).any():
+        colder = taken < faces.emissivity * around + to_back * air  # were it as warm as the air
+        to_air = to_air * np.where(colder, faces.stable_share, 1.0)
     return HeatBalance(
         air_c=air,
         gain_w_m2=taken + to_air * air,
         loss_w_m2_k=to_air + to_back,
         vapour_w_m2_hpa=to_air / (_PSYCHROMETRIC_PER_K * pressure),
         vapour_hpa=vapour,
-        emissivity=exposure.emissivity,
+        emissivity=faces.emissivity,
     )
 
 
@@ -199,7 +229,7 @@ def steady_temperature(
     wind_10m_m_s: npt.ArrayLike,
     plane_w_m2: npt.ArrayLike,
     sky_w_m2: npt.ArrayLike,
-    exposure: Exposure,
+    exposure: OneOrMore,
     *,
     wet: npt.ArrayLike = False,
     back_c: npt.ArrayLike | None = None,
@@ -212,19 +242,21 @@ def steady_temperature(
     Raises
     ------
     ValueError
-        For a value out of physical range; the text names the argument.
+        For a value out of physical range, or one whose shape does not fit; the text names the argument.
     """
+    faces = Faces.of(exposure)
     balance = heat_balance(
         air_c,
         dew_point_c,
         wind_10m_m_s,
         plane_w_m2,
         sky_w_m2,
-        exposure,
+        faces,
         back_c=back_c,
         pressure_hpa=pressure_hpa,
     )
-    return balance.settled(np.where(wet, 1.0, exposure.evaporating_share))
+    fitting(balance.shape, wet=wet)
+    return balance.settled(np.where(wet, 1.0, faces.evaporating_share))
 
 
 def energy_residual(
@@ -234,7 +266,7 @@ def energy_residual(
     wind_10m_m_s: npt.ArrayLike,
     plane_w_m2: npt.ArrayLike,
     sky_w_m2: npt.ArrayLike,
-    exposure: Exposure,
+    exposure: OneOrMore,
     *,
     wet: npt.ArrayLike = False,
     back_c: npt.ArrayLike | None = None,
@@ -247,17 +279,19 @@ def energy_residual(
     Raises
     ------
     ValueError
-        For a value out of physical range; the text names the argument.
+        For a value out of physical range, or one whose shape does not fit; the text names the argument.
     """
+    faces = Faces.of(exposure)
     balance = heat_balance(
         air_c,
         dew_point_c,
         wind_10m_m_s,
         plane_w_m2,
         sky_w_m2,
-        exposure,
+        faces,
         back_c=back_c,
         pressure_hpa=pressure_hpa,
     )
+    fitting(balance.shape, surface_c=surface_c, wet=wet)
     surface = within("surface_c", surface_c, _COLDEST_C, _HOTTEST_C, "degC")
-    return balance.net(surface, np.where(wet, 1.0, exposure.evaporating_share))[0]
+    return balance.net(surface, np.where(wet, 1.0, faces.evaporating_share))[0]

@@ -26,7 +26,6 @@ import numpy.typing as npt
 
 from dryspell.science.balance import LATENT_HEAT_J_KG, HeatBalance
 from dryspell.science.bounds import FloatArray
-from dryspell.science.face import Exposure
 from dryspell.science.recurrence import affine_states, clamp_states
 
 BoolArray = npt.NDArray[np.bool_]
@@ -42,7 +41,7 @@ _SETTLED_WET_K, _SETTLED_SLOWLY_K = 1e-4, 2e-6
 # How closely a piece starts from the end of the one before. The water is worth as much heat as the kelvins.
 _JOINED_K, _JOINED_MM = 1e-5, 1e-7
 _MOST_SWEEPS = 30
-_SWEEPS_OF_ALL = 3
+_SWEEPS_OF_ALL = 3  # never fewer, so that a piece's outcome does not depend on which others are swept beside it
 _STEPS_IN_PIECE = 32
 _PIECES_AT_A_TIME = 384
 
@@ -61,15 +60,29 @@ class Anew:
 
 
 @dataclass(frozen=True)
+class Body:
+    """What the course of a face takes from what it is made of, as in `Exposure`; shape (rows, 1), or (1, 1) for all."""
+
+    heat_capacity_j_m2_k: FloatArray
+    wet_absorbs_mm: FloatArray
+    evaporating_share: FloatArray
+
+    def each(self, change: Change) -> "Body":
+        """Return all three with the same done to them."""
+        return Body(change(self.heat_capacity_j_m2_k), change(self.wet_absorbs_mm), change(self.evaporating_share))
+
+
+@dataclass(frozen=True)
 class Course:
     """What trajectories are made of, without gaps in it; the first axis is the trajectories, the last is time.
 
     Attributes
     ----------
     balance
-        The heat balance; its columns have the shape (rows, times), or (1, times) where they are the same for all.
-    exposure
-        The face.
+        The heat balance; its columns have the shape (rows, times), with 1 in place of either where they are the same
+        for all.
+    body
+        What the faces are made of.
     step_s
         Length of each step, shape (times - 1,). [s]
     rained_mm
@@ -81,7 +94,7 @@ class Course:
     """
 
     balance: HeatBalance
-    exposure: Exposure
+    body: Body
     step_s: FloatArray
     rained_mm: FloatArray | None
     start_c: FloatArray
@@ -109,9 +122,13 @@ def settle(course: Course) -> tuple[FloatArray, FloatArray]:
 
 @dataclass(frozen=True)
 class _Pieces:
-    """Pieces of trajectories side by side: shape (instants, pieces), of steps (instants - 1, pieces)."""
+    """Pieces of trajectories side by side: shape (instants, pieces), of steps (instants - 1, pieces).
+
+    What is the same at all instants or in all pieces has 1 in place of them.
+    """
 
     balance: HeatBalance
+    body: Body
     step_s: FloatArray
     rained_mm: FloatArray | None
     anew: Anew | None
@@ -120,10 +137,11 @@ class _Pieces:
         """Return some of the pieces."""
 
         def take(part: npt.NDArray[Any]) -> npt.NDArray[Any]:
-            return part.take(which, axis=1)
+            return part.take(which, axis=1) if part.shape[1] > 1 else part
 
         return _Pieces(
             balance=self.balance.each(take),
+            body=self.body.each(take),
             step_s=take(self.step_s),
             rained_mm=None if self.rained_mm is None else take(self.rained_mm),
             anew=None if self.anew is None else self.anew.each(take),
@@ -136,10 +154,13 @@ def _cut(course: Course, block: slice, instants: IntArray) -> _Pieces:
 
     def cut(column: npt.NDArray[Any], at: IntArray) -> npt.NDArray[Any]:
         of_rows = column[block] if column.shape[0] > 1 else column
+        if column.shape[1] == 1:
+            return np.tile(of_rows.T, at.shape[1]) if column.shape[0] > 1 else column
         return np.broadcast_to(np.ascontiguousarray(of_rows.T)[at], (*at.shape, rows)).reshape(at.shape[0], -1)
 
     return _Pieces(
         balance=course.balance.each(lambda column: cut(column, instants)),
+        body=course.body.each(lambda column: cut(column, instants)),
         step_s=cut(course.step_s[None], steps),
         rained_mm=None if course.rained_mm is None else cut(course.rained_mm, steps),
         anew=None if course.anew is None else course.anew.each(lambda column: cut(column, instants[1:])),
@@ -148,9 +169,10 @@ def _cut(course: Course, block: slice, instants: IntArray) -> _Pieces:
 
 def _settle_block(course: Course, block: slice, instants: IntArray) -> tuple[FloatArray, FloatArray]:
     """Return temperature and water of the pieces of some trajectories [degC, mm]."""
-    pieces, exposure = _cut(course, block, instants), course.exposure
+    pieces = _cut(course, block, instants)
     rows = course.start_c[block].size  # a piece follows on the one so many places before it
-    temperature = _first_trial(pieces.balance)
+    temperature = np.empty((instants.shape[0], instants.shape[1] * rows))
+    temperature[:] = _first_trial(pieces.balance)
     water, change = np.zeros_like(temperature), np.zeros_like(temperature[1:])
     temperature[0, :rows], water[0, :rows] = course.start_c[block], course.start_mm[block]
     active = np.arange(temperature.shape[1])
@@ -159,7 +181,7 @@ def _settle_block(course: Course, block: slice, instants: IntArray) -> tuple[Flo
         at = np.s_[:] if sweep < _SWEEPS_OF_ALL else active
         swept = pieces if sweep < _SWEEPS_OF_ALL else pieces.taken(active)
         trial = temperature[:, at]
-        new, held, wet = _sweep(swept, exposure, trial, water[0, at])
+        new, held, wet = _sweep(swept, trial, water[0, at])
         now = new - trial[1:]
         if sweep >= _SWEEPS_OF_ALL:
             # Where a film is about to end, a sweep can overshoot and the next one come back: there the secant through
@@ -178,20 +200,18 @@ def _settle_block(course: Course, block: slice, instants: IntArray) -> tuple[Flo
         unsettled[rows:] |= np.abs(water[-1, :-rows] - water[0, rows:]) > _JOINED_MM
         temperature[0, rows:], water[0, rows:] = temperature[-1, :-rows], water[-1, :-rows]
         active = np.flatnonzero(unsettled)
-        if active.size == 0:
+        if active.size == 0 and sweep >= _SWEEPS_OF_ALL - 1:
             break
     return temperature, water
 
 
 def _first_trial(balance: HeatBalance) -> FloatArray:
     """Return about the temperatures at which a dry face takes up nothing [degC]: one step of Newton from 10 degC."""
-    heat, slope = balance.dry(np.full((1, 1), 10.0))
+    heat, slope = balance.dry(np.full(balance.emissivity.shape, 10.0))
     return 10.0 + heat / slope
 
 
-def _sweep(
-    pieces: _Pieces, exposure: Exposure, trial_c: FloatArray, start_mm: FloatArray
-) -> tuple[FloatArray, FloatArray, BoolArray]:
+def _sweep(pieces: _Pieces, trial_c: FloatArray, start_mm: FloatArray) -> tuple[FloatArray, FloatArray, BoolArray]:
     """Return the trajectory of the balance made linear about a trial, and the water of the trial.
 
     The temperatures are those after the first instant, [degC]; the water is that at all of them, [mm]. The third is,
@@ -211,13 +231,13 @@ def _sweep(
         got += pieces.rained_mm
     could_lose = evaporating[:-1] + evaporating[1:]
     could_lose *= kg_per_w
-    water = _water(pieces, got - could_lose, start_mm, exposure.wet_absorbs_mm)
+    water = _water(pieces, got - could_lose, start_mm)
     got += water[:-1]
     got /= np.maximum(could_lose, 1e-300, out=could_lose)
     ample = got  # what there is over what could go
     share = np.minimum(ample, 1.0)
-    if exposure.evaporating_share > 0.0:
-        share += (1.0 - share) * exposure.evaporating_share
+    if pieces.body.evaporating_share.any():
+        share += (1.0 - share) * pieces.body.evaporating_share
     # What the vapour adds to g. By rights it would jump where condensing begins and where a film runs out, and the
     # sweeps would go to and fro over the jump. The cube keeps it smooth, and settled soonest of the powers tried; the
     # heat itself is not touched.
@@ -239,7 +259,7 @@ def _sweep(
     # T' = (E - T) g/C with E straight from E0 to E1 and y = g dt/C:
     #   T1 = T0 exp(-y) + E0 (m - exp(-y)) + E1 (1 - m),  m = (1 - exp(-y)) / y
     y += g_1
-    y *= pieces.step_s * (0.5 / exposure.heat_capacity_j_m2_k)
+    y *= pieces.step_s * (0.5 / pieces.body.heat_capacity_j_m2_k)
     gone = -np.expm1(-y)
     mean = np.divide(gone, y, out=y)
     factor = np.subtract(1.0, gone, out=gone)
@@ -254,10 +274,10 @@ def _sweep(
     return temperature, water, np.logical_or(turns, ample > 0.0, out=turns).max(axis=0)
 
 
-def _water(pieces: _Pieces, net_mm: FloatArray, start_mm: FloatArray, most_mm: float) -> FloatArray:
+def _water(pieces: _Pieces, net_mm: FloatArray, start_mm: FloatArray) -> FloatArray:
     """Return the water of pieces that would gain so much in each step, could they lose more than they hold [mm]."""
     water = np.zeros((net_mm.shape[0] + 1, net_mm.shape[1]))
-    water[0] = start_mm
+    water[0], most_mm = start_mm, pieces.body.wet_absorbs_mm
     if pieces.anew is not None:
         low = np.where(pieces.anew.where, pieces.anew.water_mm, 0.0)
         high = np.where(pieces.anew.where, pieces.anew.water_mm, most_mm)

@@ -1,8 +1,13 @@
-"""A face that is being coated, as the figures its heat balance wants."""
+"""A face that is being coated, as the figures its heat balance wants; and several side by side."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 from typing import Literal
+
+import numpy as np
+
+from dryspell.science.bounds import FloatArray
 
 Back = Literal["air", "indoor", "mean_air"]
 
@@ -97,3 +102,66 @@ class Exposure:
             raise ValueError(f"convection is {self.convection}; wanted two figures from 0 to 100")
         if self.back not in ("air", "indoor", "mean_air"):
             raise ValueError(f"back is {self.back!r}; wanted air, indoor or mean_air")
+
+
+@dataclass(frozen=True)
+class Faces:
+    """The figures of one face, or of several side by side, as columns that weather broadcasts against.
+
+    Attributes are those of `Exposure`, each of shape () for one face and (pieces, 1, 1) for several: pieces, members,
+    times.
+    """
+
+    back: tuple[Back, ...]
+    sky_view: FloatArray
+    absorptance: FloatArray
+    emissivity: FloatArray
+    heat_capacity_j_m2_k: FloatArray
+    back_conductance_w_m2_k: FloatArray
+    indoor_c: FloatArray
+    convection: FloatArray
+    stable_share: FloatArray
+    wind_factor: FloatArray
+    wet_absorbs_mm: FloatArray
+    evaporating_share: FloatArray
+
+    @classmethod
+    def of(cls, exposure: "OneOrMore") -> "Faces":
+        """Stack faces that are not stacked yet; `convection` gets its two figures on an axis before all others.
+
+        Raises
+        ------
+        ValueError
+            For no face at all.
+        """
+        if isinstance(exposure, Faces):
+            return exposure
+        each = (exposure,) if isinstance(exposure, Exposure) else tuple(exposure)
+        if not each:
+            raise ValueError("exposure is empty; wanted a face, or several")
+        shape = () if isinstance(exposure, Exposure) else (len(each), 1, 1)
+        figures = {
+            field.name: np.array([getattr(face, field.name) for face in each], dtype=np.float64)
+            for field in fields(cls)
+            if field.name != "back"
+        }
+        columns = {name: figure.T.reshape((*figure.shape[1:], *shape)) for name, figure in figures.items()}
+        return cls(back=tuple(face.back for face in each), **columns)
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """The shape of each column."""
+        return self.sky_view.shape
+
+    def behind(self, air_c: FloatArray, day_mean_c: FloatArray) -> FloatArray:
+        """Return the temperature behind each face [degC], from that of the air and its mean over the last 24 hours."""
+        there_c = {"air": air_c, "mean_air": day_mean_c, "indoor": self.indoor_c}
+        first, *others = set(self.back)
+        behind_c = there_c[first]
+        for kind in others:
+            behind_c = np.where(np.reshape([back == kind for back in self.back], self.shape), there_c[kind], behind_c)
+        return behind_c
+
+
+OneOrMore = Exposure | Sequence[Exposure] | Faces
+"""What a face can be given as where several can stand: one, a list of them, or those stacked before."""

@@ -173,21 +173,21 @@ def fit_exposure(
     measured = within("measured_c", measured_c, -90.0, 110.0, "degC")
     sun, diffuse = np.asarray(plane_w_m2, dtype=np.float64), np.asarray(diffuse_w_m2, dtype=np.float64)
 
-    def course(face: Exposure) -> FloatArray:
-        seen = face.sky_view / exposure.sky_view if exposure.sky_view > 0.0 else 1.0
+    def courses(faces: Sequence[Exposure]) -> FloatArray:
+        seen = [face.sky_view / exposure.sky_view if exposure.sky_view > 0.0 else 1.0 for face in faces]
         return surface_temperature(
             times_utc,
             air_c,
             dew_point_c,
             wind_10m_m_s,
-            sun + diffuse * (seen - 1.0),
+            sun + diffuse * (np.reshape(seen, (-1, 1, 1)) - 1.0),
             sky_w_m2,
-            face,
+            faces,
             rain_mm=rain_mm,
             pressure_hpa=pressure_hpa,
-        )
+        )[:, 0]
 
-    before = course(exposure)
+    before = courses([exposure])[0]
     used = np.isfinite(measured + before)
     dark = np.broadcast_to(sun < DARK_W_M2, used.shape)
     wind = np.broadcast_to(np.asarray(wind_10m_m_s, dtype=np.float64), used.shape)
@@ -198,11 +198,11 @@ def fit_exposure(
         return refused
 
     figures = [_FIGURES[name] for name in find]
-    found = _least_squares(lambda face: (course(face) - measured)[used], exposure, figures)
+    found = _least_squares(lambda faces: (courses(faces) - measured)[:, used], exposure, figures)
     if isinstance(found, Refused):
         return found
     face, errors = found
-    after = course(face)
+    after = courses([face])[0]
 
     def scored(when: BoolArray) -> tuple[Score, Score]:
         return _score((before - measured)[used & when]), _score((after - measured)[used & when])
@@ -260,9 +260,12 @@ def _night_number(dark: BoolArray) -> npt.NDArray[np.int64]:
 
 
 def _least_squares(
-    residuals_of: Callable[[Exposure], FloatArray], exposure: Exposure, figures: Sequence[_Figure]
+    residuals_of: Callable[[Sequence[Exposure]], FloatArray], exposure: Exposure, figures: Sequence[_Figure]
 ) -> tuple[Exposure, list[float]] | Refused:
-    """Return the face with the least squares of residuals, and the standard errors of its figures."""
+    """Return the face with the least squares of residuals, and the standard errors of its figures.
+
+    `residuals_of` returns a row for each face.
+    """
     low, width = (
         np.array([figure.low for figure in figures]),
         np.array([figure.high - figure.low for figure in figures]),
@@ -275,16 +278,12 @@ def _least_squares(
         return face
 
     def slopes_at(shares: FloatArray, residuals: FloatArray) -> FloatArray:
-        columns = []
-        for k in range(shares.size):
-            nudge = _NUDGE if shares[k] < 0.5 else -_NUDGE
-            moved = shares.copy()
-            moved[k] += nudge
-            columns.append((residuals_of(face_at(moved)) - residuals) / nudge)
-        return np.stack(columns, axis=-1)
+        nudges = np.where(shares < 0.5, _NUDGE, -_NUDGE)
+        moved = residuals_of([face_at(nudged) for nudged in shares + np.diag(nudges)])
+        return (moved - residuals).T / nudges
 
     shares = np.clip((np.array([figure.get(exposure) for figure in figures]) - low) / width, 0.02, 0.98)
-    residuals = residuals_of(face_at(shares))
+    residuals = residuals_of([face_at(shares)])[0]
     damping = 1e-2
     for _ in range(_MOST_STEPS):
         slopes = slopes_at(shares, residuals)
@@ -295,7 +294,7 @@ def _least_squares(
         if free.any():
             step[free] = np.linalg.solve(damped[np.ix_(free, free)], downhill[free])
         trial = np.clip(shares + step, 0.0, 1.0)
-        tried = residuals_of(face_at(trial))
+        tried = residuals_of([face_at(trial)])[0]
         if tried @ tried < residuals @ residuals:
             moved = float(np.abs(trial - shares).max())
             shares, residuals, damping = trial, tried, damping / 5.0

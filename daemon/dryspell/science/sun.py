@@ -326,6 +326,8 @@ class PlaneIrradiance(NamedTuple):
     beam: FloatArray
     sky: FloatArray
     ground: FloatArray
+    round_sun: FloatArray
+    """The part of `sky` that comes from close round the sun, and is shaded with the beam."""
 
     @property
     def diffuse(self) -> FloatArray:
@@ -366,33 +368,33 @@ def plane_irradiance(
     albedo
         Share of the light that the ground gives back; 0.2 is grass and the usual assumption. [1]
     sky
-        How bright the sky is: the same all over, or brighter round the sun by what gets through of the beam [7]_. What
-        comes from round the sun is counted with the sky. On a measured tilted plane the first came nearer (in the
-        tests).
+        How bright the sky is: the same all over, or brighter round the sun by what gets through of the beam [7]_. On a
+        measured tilted plane the first came nearer (in the tests).
     extraterrestrial
         From `extraterrestrial_normal`; needed for "hay-davies". [W m-2]
 
     Raises
     ------
     ValueError
-        For an irradiance outside -20 to 1600 W/m2, a zenith or tilt outside 0 to 180 degrees, an albedo outside 0 to 1,
-        or a missing `extraterrestrial`.
+        For a figure out of its range, or a missing `extraterrestrial`.
     """
     within("albedo", albedo, 0.0, 1.0, "of the light")
     tilt = np.radians(within("tilt_deg", tilt_deg, 0.0, 180.0, "deg"))
     up = _cosine(zenith_deg)
     facing_sun = np.maximum(cos_incidence(zenith_deg, azimuth_deg, tilt_deg, facing_deg), 0.0)
     beam, diffuse = _irradiance("dni", dni), _irradiance("dhi", dhi)
-    from_sky = (1.0 + np.cos(tilt)) / 2.0
+    from_sky, from_round_sun = (1.0 + np.cos(tilt)) / 2.0, np.zeros_like(up)
     if sky == "hay-davies":
         if extraterrestrial is None:
             raise ValueError("extraterrestrial is needed for a sky that is brighter round the sun")
         above = within("extraterrestrial", extraterrestrial, 1200.0, 1500.0, "W/m2")
         round_sun = np.where(up == 0.0, 0.0, np.minimum(beam / above, 1.0))
         # The floor is a sun one degree high, as in the reference library.
-        from_sky = round_sun * facing_sun / np.maximum(up, 0.01745) + (1.0 - round_sun) * from_sky
+        from_round_sun = round_sun * facing_sun / np.maximum(up, 0.01745)
+        from_sky = from_round_sun + (1.0 - round_sun) * from_sky
     return PlaneIrradiance(
         beam=beam * np.where(up == 0.0, 0.0, facing_sun),
         sky=diffuse * from_sky,
         ground=_irradiance("ghi", ghi) * albedo * (1.0 - np.cos(tilt)) / 2.0,
+        round_sun=diffuse * from_round_sun,
     )

@@ -13,12 +13,13 @@ from dryspell.science.balance import (
     STANDARD_PRESSURE_HPA,
     HeatBalance,
     energy_residual,
+    fitting,
     heat_balance,
     steady_temperature,
 )
 from dryspell.science.bounds import FloatArray, within
-from dryspell.science.course import Anew, Course, settle
-from dryspell.science.face import Exposure
+from dryspell.science.course import Anew, Body, Course, settle
+from dryspell.science.face import Exposure, Faces, OneOrMore
 from dryspell.science.longwave import sky_longwave
 
 __all__ = [
@@ -40,7 +41,7 @@ _DAY_S = 86400.0
 
 @dataclass(frozen=True)
 class SurfaceState:
-    """A face through time, in the shape of its weather; the last axis is time.
+    """A face through time, in the shape of its weather; the last axis is time. Several: (pieces, members, times).
 
     Attributes
     ----------
@@ -61,13 +62,13 @@ def surface_temperature(
     wind_10m_m_s: npt.ArrayLike,
     plane_w_m2: npt.ArrayLike,
     sky_w_m2: npt.ArrayLike,
-    exposure: Exposure,
+    exposure: OneOrMore,
     *,
     rain_mm: npt.ArrayLike | None = None,
     pressure_hpa: npt.ArrayLike = STANDARD_PRESSURE_HPA,
     start_water_mm: npt.ArrayLike = 0.0,
 ) -> FloatArray:
-    """Return the temperature of an exposed face at each instant [degC]; everything else is as in `solve`."""
+    """Return the temperature of exposed faces at each instant [degC]; everything else is as in `solve`."""
     return solve(
         times_utc,
         air_c,
@@ -89,13 +90,13 @@ def solve(
     wind_10m_m_s: npt.ArrayLike,
     plane_w_m2: npt.ArrayLike,
     sky_w_m2: npt.ArrayLike,
-    exposure: Exposure,
+    exposure: OneOrMore,
     *,
     rain_mm: npt.ArrayLike | None = None,
     pressure_hpa: npt.ArrayLike = STANDARD_PRESSURE_HPA,
     start_water_mm: npt.ArrayLike = 0.0,
 ) -> SurfaceState:
-    """Work out temperature and water of an exposed face at each instant.
+    """Work out temperature and water of an exposed face at each instant, or of several faces at once.
 
     Parameters
     ----------
@@ -103,13 +104,15 @@ def solve(
         Instants, strictly ascending, any steps, shape (times,).
     air_c, dew_point_c, wind_10m_m_s, plane_w_m2, sky_w_m2, pressure_hpa
         The weather at the instants as in `dryspell.science.balance.heat_balance`: shape (members, times), (times,) or a
-        single figure.
+        single figure; for several faces also (pieces, members, times), with 1 in place of what is the same for all.
     exposure
-        The face.
+        The face, or several. Then the outcome has the shape (pieces, members, times), also for one member; each piece
+        is the same as if it were worked out alone.
     rain_mm
         Rain on the face in the step that ends at the instant; left out, none. Its first value is not used. [mm]
     start_water_mm
-        Water on the face at the first instant, shape (members,) or a single figure. [mm]
+        Water on the face at the first instant, shape (members,) or a single figure; for several faces also
+        (pieces, members). [mm]
 
     Returns
     -------
@@ -120,32 +123,49 @@ def solve(
     Raises
     ------
     ValueError
-        For times that do not ascend or a value out of physical range; the text names the argument.
+        For times that do not ascend, a value out of physical range or one whose shape does not fit; the text names the
+        argument.
     """
-    seconds = _elapsed(times_utc)
-    back_c = trailing_day_mean(times_utc, air_c) if exposure.back == "mean_air" else None
-    balance = heat_balance(
-        air_c, dew_point_c, wind_10m_m_s, plane_w_m2, sky_w_m2, exposure, back_c=back_c, pressure_hpa=pressure_hpa
-    )
+    seconds, faces = _elapsed(times_utc), Faces.of(exposure)
+    start = within("start_water_mm", start_water_mm, 0.0, 1000.0, "mm")[..., None]
     rain = within("rain_mm", 0.0 if rain_mm is None else rain_mm, 0.0, 1000.0, "mm")
-    start = np.minimum(within("start_water_mm", start_water_mm, 0.0, 1000.0, "mm"), exposure.wet_absorbs_mm)
-    shape = np.broadcast_shapes(balance.gain_w_m2.shape, rain.shape, (*start.shape, 1), seconds.shape)
+    shape = fitting(
+        np.broadcast_shapes(faces.shape, seconds.shape),
+        air_c=air_c,
+        dew_point_c=dew_point_c,
+        wind_10m_m_s=wind_10m_m_s,
+        plane_w_m2=plane_w_m2,
+        sky_w_m2=sky_w_m2,
+        pressure_hpa=pressure_hpa,
+        rain_mm=rain,
+        start_water_mm=start,
+    )
+    if shape[-1] != seconds.size:
+        raise ValueError(f"times_utc has one instant, where the weather has {shape[-1]}")
+    back_c = None
+    if "mean_air" in faces.back:
+        back_c = faces.behind(np.asarray(air_c, dtype=np.float64), trailing_day_mean(times_utc, air_c))
+    balance = heat_balance(
+        air_c, dew_point_c, wind_10m_m_s, plane_w_m2, sky_w_m2, faces, back_c=back_c, pressure_hpa=pressure_hpa
+    )
 
     def rows(column: npt.NDArray[Any]) -> npt.NDArray[Any]:
-        """Return a column as (rows, times), or as (1, times) where it is the same for all rows."""
+        """Return a column as (rows, times), with 1 in place of either where it is the same for all."""
         if column.ndim < 2:
-            return np.broadcast_to(column, (1, shape[-1]))
-        return np.broadcast_to(column, shape).reshape(-1, shape[-1])
+            return column.reshape(1, -1)
+        return np.broadcast_to(column, (*shape[:-1], column.shape[-1])).reshape(-1, column.shape[-1])
 
-    balance, start_mm = balance.each(rows), np.broadcast_to(start, shape[:-1]).reshape(-1)
+    balance = balance.each(rows)
+    start_mm = np.broadcast_to(np.minimum(start, faces.wet_absorbs_mm), (*shape[:-1], 1)).reshape(-1)
+    body = Body(rows(faces.heat_capacity_j_m2_k), rows(faces.wet_absorbs_mm), rows(faces.evaporating_share))
     unknown = np.isnan(balance.gain_w_m2 + balance.vapour_w_m2_hpa + balance.vapour_hpa)
-    rained = None if rain_mm is None else rows(rain)[:, 1:]
+    rained = None if rain_mm is None else rows(np.broadcast_to(rain, (*rain.shape[:-1], seconds.size)))[:, 1:]
     if rained is not None:
         unknown = unknown | np.pad(np.isnan(rained), ((0, 0), (1, 0)))
-    course = Course(balance, exposure, np.diff(seconds), rained, start_mm, start_mm)
+    course = Course(balance, body, np.diff(seconds), rained, start_mm, start_mm)
     if unknown.any():
         course = _with_gaps(course, np.broadcast_to(unknown, (start_mm.size, shape[-1])))
-    wet_share = np.where(course.start_mm > 0.0, 1.0, exposure.evaporating_share)
+    wet_share = np.where(course.start_mm > 0.0, 1.0, body.evaporating_share[:, 0])
     first = course.balance.each(lambda column: column[:, 0])
     temperature, water = settle(replace(course, start_c=first.settled(wet_share)))
     if unknown.any():
@@ -196,7 +216,7 @@ def _with_gaps(course: Course, unknown: BoolArray) -> Course:
 
     That is in a gap, whose outcome is of no account, and at the instant after it.
     """
-    balance, exposure = course.balance, course.exposure
+    balance, body = course.balance, course.body
     whole = HeatBalance(
         air_c=np.where(unknown, 0.0, balance.air_c),
         gain_w_m2=np.where(unknown, 300.0, balance.gain_w_m2),
@@ -210,8 +230,8 @@ def _with_gaps(course: Course, unknown: BoolArray) -> Course:
     found_mm, rained = np.zeros(unknown.shape), course.rained_mm
     if rained is not None:
         rained = np.where(unknown[:, 1:], 0.0, rained)
-        found_mm[:, 1:] = np.where(anew[:, 1:], np.minimum(rained, exposure.wet_absorbs_mm), 0.0)
-    found_c = whole.settled(np.where(found_mm > 0.0, 1.0, exposure.evaporating_share))
+        found_mm[:, 1:] = np.where(anew[:, 1:], np.minimum(rained, body.wet_absorbs_mm), 0.0)
+    found_c = whole.settled(np.where(found_mm > 0.0, 1.0, body.evaporating_share))
     return replace(
         course,
         balance=whole,
