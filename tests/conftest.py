@@ -1,4 +1,4 @@
-"""Where CI=true nothing may be skipped: a test that would be counts as failed."""
+"""Where CI=true nothing may be skipped: a test that would be counts as failed. And no test reaches beyond loopback."""
 
 import json
 import os
@@ -6,9 +6,26 @@ from pathlib import Path
 
 import pytest
 
+from guard import no_network
+
 NOTHING_SKIPS = os.environ.get("CI", "").lower() == "true"
 # Recorded data is not part of a checkout; everything else a test needs has to be there.
 MAY_SKIP = "measured"
+
+
+def pytest_configure():
+    """Watch this process, and every Python that a test starts."""
+    no_network.watch()
+    guard = str(Path(no_network.__file__).parent)
+    os.environ["PYTHONPATH"] = os.pathsep.join([guard, *filter(None, [os.environ.get("PYTHONPATH")])])
+
+
+@pytest.fixture(autouse=True)
+def nobody_is_asked_over_the_network():
+    """Fail a test that reached out, even where the code under test caught the error, or a thread died of it."""
+    before = len(no_network.refused)
+    yield
+    assert no_network.refused[before:] == []
 
 
 @pytest.hookimpl(wrapper=True)

@@ -1,5 +1,9 @@
 import json
+import os
+import socket
+import ssl
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 import requests
@@ -198,6 +202,16 @@ def test_a_refusal_is_not_tried_again(web, make_cache, slept, now, status):
     assert slept == []
 
 
+def test_a_refusal_that_says_for_how_long_is_heeded(web, make_cache, slept, now):
+    web.get(URL, status=403)
+    with pytest.raises(WeatherError, match="not asked again before 2026-06-01T13:00Z"):
+        make_cache().get(URL, PARAMS, now, read_refusal=lambda *_: Refusal("", 3600.0))
+    web.get(URL + "2", status=403, headers={"Retry-After": "7200"})
+    with pytest.raises(WeatherError, match="not asked again before 2026-06-01T14:00Z"):
+        make_cache().get(URL + "2", PARAMS, now, read_refusal=lambda *_: Refusal("", 3600.0))
+    assert slept == []
+
+
 @pytest.mark.parametrize("status", [204, 300, 600])
 def test_a_status_that_nobody_expects_is_no_answer(web, make_cache, now, status):
     web.get(URL, status=status, body=b"")
@@ -207,11 +221,28 @@ def test_a_status_that_nobody_expects_is_no_answer(web, make_cache, now, status)
         make_cache().get(URL, PARAMS, now)
 
 
+def requests_error(kind, cause):
+    """An error of requests as it comes of one of Python's own below it."""
+    error = kind("https://weather.example/?apikey=s3cret")
+    error.__cause__ = cause
+    return error
+
+
 def test_a_certificate_that_cannot_be_trusted_is_said_at_once(web, make_cache, slept, now):
-    web.get(URL, body=requests.exceptions.SSLError("s3cret"))
+    web.get(URL, body=requests_error(requests.exceptions.SSLError, ssl.SSLCertVerificationError("self-signed")))
     with pytest.raises(WeatherError, match=r"^the certificate of weather.example cannot be trusted; "):
         make_cache().get(URL, PARAMS, now)
     assert slept == []
+
+
+def test_a_name_that_is_not_known_is_said_after_the_tries(web, make_cache, slept, now):
+    unknown = socket.gaierror(socket.EAI_NONAME, "Name or service not known")
+    web.get(URL, body=requests_error(requests.exceptions.ConnectionError, unknown))
+    with pytest.raises(
+        WeatherError, match=r"^weather.example cannot be found: its name is unknown here, as without internet; "
+    ):
+        make_cache().get(URL, PARAMS, now)
+    assert slept == [1.0, 2.0, 4.0]
 
 
 def test_the_reason_in_an_error_body_is_shown(web, make_cache, now):
@@ -418,6 +449,49 @@ def test_a_key_is_sent_but_neither_stored_nor_shown(web, make_cache, tmp_path, n
     assert b"pass1" not in written
 
 
+def test_a_key_in_a_header_goes_to_the_host_asked_alone_and_is_neither_stored_nor_shown(web, make_cache, tmp_path, now):
+    key = {"X-Api-Key": "s3cret"}
+    web.get(URL, status=302, headers={"Location": "https://weather.example/v2"})
+    web.get("https://weather.example/v2", status=302, headers={"Location": "https://other.example/v1"})
+    web.get("https://other.example/v1", status=401, body=b"s3cret is no key")
+    with pytest.raises(WeatherError) as caught:
+        make_cache().get(
+            URL,
+            PARAMS,
+            now,
+            headers={"Accept": "application/geo+json"},
+            secret_headers=key,
+            read_refusal=lambda _status, body, _now: Refusal(body.decode()),
+        )
+    assert "… is no key" in str(caught.value)
+    sent = [call.request.headers for call in web.calls]
+    assert [headers.get("X-Api-Key") for headers in sent] == ["s3cret", "s3cret", None]
+    assert [headers["Accept"] for headers in sent] == ["application/geo+json"] * 3
+    path, _head, _body = stored(tmp_path)
+    assert b"s3cret" not in path.read_bytes()
+
+
+@pytest.mark.parametrize("target", ["http://weather.local:81/a", "https://weather.local/a"])
+def test_a_key_does_not_go_to_another_port_or_scheme_of_the_host(web, make_cache, now, target):
+    web.get("http://weather.local/a", status=301, headers={"Location": target})
+    web.get(target, body=b"good")
+    make_cache().get("http://weather.local/a", {}, now, secret_headers={"X-Api-Key": "s3cret"})
+    assert [call.request.headers.get("X-Api-Key") for call in web.calls] == ["s3cret", None]
+
+
+def test_an_answer_that_changes_seldom_is_kept_for_as_long_as_told(web, make_cache, now):
+    web.get(URL, body=b"good")
+    web.get(URL, status=503)
+    week_s = 7 * 86400.0
+    make_cache().get(URL, PARAMS, now, keep_s=week_s)
+    assert make_cache().get(URL, PARAMS, now + timedelta(days=6.9), keep_s=week_s).body == b"good"
+    assert len(web.calls) == 1
+    # The pause after a failure is that of every address.
+    assert make_cache().get(URL, PARAMS, now + timedelta(days=7), keep_s=week_s).notes[0].endswith("(status 503)")
+    make_cache().get(URL, PARAMS, now + timedelta(days=7, minutes=5), keep_s=week_s)
+    assert len(web.calls) == 9
+
+
 def test_what_is_stored_holds_the_headers_the_time_and_the_address(web, make_cache, tmp_path, now):
     headers = {"ETag": '"a"', "Last-Modified": "yesterday", "Expires": "0"}
     web.get(URL, body=b"good", headers=headers)
@@ -489,3 +563,37 @@ def test_a_write_that_fails_leaves_the_old_file_whole_and_no_litter(web, make_ca
     assert answer.notes == (f"the answer could not be kept in {path.parent}: No space left on device",)
     assert list(path.parent.iterdir()) == [path]
     assert path.read_bytes() == before
+
+
+def test_a_folder_that_is_made_for_the_copies_is_for_its_owner_alone(web, make_cache, tmp_path, now):
+    web.get(URL, body=b"good")
+    folder = tmp_path / "state" / "weather"
+    make_cache(folder=folder).get(URL, PARAMS, now)
+    (copy,) = folder.iterdir()
+    modes = [path.stat().st_mode & 0o777 for path in (folder.parent, folder, copy)]
+    assert modes == [0o700, 0o700, 0o600]
+
+
+@pytest.fixture
+def given_away(monkeypatch):
+    """Be root for the store of answers, and collect what is given to whom instead of giving it."""
+    given = []
+    monkeypatch.setattr(os, "geteuid", lambda: 0)
+    monkeypatch.setattr(os, "chown", lambda path, *owner, **_: given.append((Path(path).name, owner)))
+    monkeypatch.setattr(os, "fchown", lambda _handle, *owner: given.append(("answer", owner)))
+    return given
+
+
+def test_what_root_keeps_belongs_to_the_owner_of_the_folder(web, make_cache, tmp_path, now, given_away):
+    web.get(URL, body=b"good")
+    (tmp_path / "home").mkdir()
+    owner = ((tmp_path / "home").stat().st_uid, (tmp_path / "home").stat().st_gid)
+    make_cache(folder=tmp_path / "home" / "state" / "weather").get(URL, PARAMS, now)
+    assert given_away == [("state", owner), ("weather", owner), ("answer", owner)]
+
+
+def test_nobody_but_root_gives_files_away(web, make_cache, tmp_path, now, given_away, monkeypatch):
+    monkeypatch.setattr(os, "geteuid", lambda: 1000)
+    web.get(URL, body=b"good")
+    make_cache(folder=tmp_path / "state" / "weather").get(URL, PARAMS, now)
+    assert given_away == []

@@ -1,6 +1,6 @@
 """Web addresses, and how they are shown: without the keys in them."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from urllib.parse import parse_qsl, urlencode, urlsplit
 
@@ -21,8 +21,14 @@ class Address:
     secrets: tuple[str, ...]
 
     @classmethod
-    def of(cls, url: str, params: Mapping[str, str]) -> "Address":
-        """Put an address together; WeatherError where it is not one that can be asked."""
+    def of(cls, url: str, params: Mapping[str, str], keys: Iterable[str] = ()) -> "Address":
+        """Put an address together; WeatherError where it is not one that can be asked.
+
+        Parameters
+        ----------
+        keys
+            What is secret beside the keys in the address itself.
+        """
         try:
             full = requests.Request("GET", url, params=dict(params)).prepare().url or ""
             parts = urlsplit(full)
@@ -37,6 +43,7 @@ class Address:
         open_query = urlencode([(name, value) for name, value in query if name.lower() not in _SECRETS])
         shown = f"{parts.scheme}://{f'[{host}]' if ':' in host else host}" + (f":{port}" if port else "") + parts.path
         secrets = tuple(value for name, value in query if name.lower() in _SECRETS and value)
+        secrets += tuple(key for key in keys if key)
         return cls(full, f"{shown}?{open_query}" if open_query else shown, host, secrets)
 
     def without_secrets(self, text: str) -> str:

@@ -1,8 +1,10 @@
 """One question to a server: timeouts, bounded retries, redirects, and a plain sentence for whatever goes wrong."""
 
+import socket
+import ssl
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from random import SystemRandom
 from urllib.parse import urljoin, urlsplit
@@ -59,6 +61,37 @@ def no_reason(_status: int, _body: bytes, _now: datetime) -> Refusal:
     return Refusal()
 
 
+NONE: Mapping[str, str] = {}
+
+
+@dataclass(frozen=True)
+class Question:
+    """What is asked: an address, with headers.
+
+    Attributes
+    ----------
+    headers
+        Sent wherever a redirect leads.
+    secret_headers
+        Sent to the host of the address alone.
+    read_refusal
+        Reads the reason and the wait out of an error's body.
+    """
+
+    url: str
+    headers: Mapping[str, str] = field(default_factory=dict)
+    secret_headers: Mapping[str, str] = field(default_factory=dict, repr=False)
+    read_refusal: ReadRefusal = no_reason
+
+    def given(self, headers: Mapping[str, str]) -> "Question":
+        """Return the question with further headers."""
+        return replace(self, headers={**self.headers, **headers})
+
+    def headers_for(self, url: str) -> dict[str, str]:
+        """Return the headers to send to an address, where a redirect may have led."""
+        return {**self.headers, **(self.secret_headers if _origin(url) == _origin(self.url) else {})}
+
+
 def full_jitter(ceiling_s: float) -> float:
     """Return a random wait between nothing and the ceiling [s]."""
     return SystemRandom().uniform(0.0, ceiling_s)
@@ -107,7 +140,7 @@ class Exchange:
         self._jitter = jitter
         self._monotonic = monotonic
 
-    def ask(self, url: str, headers: Mapping[str, str], now: datetime, read_refusal: ReadRefusal = no_reason) -> Reply:
+    def ask(self, question: Question, now: datetime) -> Reply:
         """Return a reply of status 200, 203 or 304.
 
         Tries again, three times at the most and after growing random pauses, only where there was a connection error, a
@@ -124,7 +157,7 @@ class Exchange:
         with _Session() as session:
             while True:
                 try:
-                    return self._try(session, url, headers, now, read_refusal)
+                    return self._try(session, question, now)
                 except _PassingError as error:
                     asked_s = error.retry_after_s or 0.0
                     if asked_s > PATIENCE_S:
@@ -134,24 +167,22 @@ class Exchange:
                     self._sleep(asked_s + self._jitter(BACKOFF_S * 2**tried))
                 tried += 1
 
-    def _try(
-        self, session: requests.Session, url: str, headers: Mapping[str, str], now: datetime, read_refusal: ReadRefusal
-    ) -> Reply:
-        reply = self._follow(session, url, headers)
+    def _try(self, session: requests.Session, question: Question, now: datetime) -> Reply:
+        reply = self._follow(session, question)
         if reply.status in _GOOD:
             return reply
-        refusal = read_refusal(reply.status, reply.body, now)
-        message = _status_text(_host(url), reply.status) + (f": {refusal.reason}" if refusal.reason else "")
-        if reply.status not in _PASSING:
-            raise WeatherError(message)
+        refusal = question.read_refusal(reply.status, reply.body, now)
+        message = _status_text(_host(question.url), reply.status) + (f": {refusal.reason}" if refusal.reason else "")
         asked_s = retry_after_s(reply.headers.get("Retry-After"), reply.headers.get("Date"), now)
         if asked_s is None and refusal.wait_s is not None:
             asked_s = refusal.wait_s + self._jitter(refusal.spread_s)
-        raise _PassingError(message, retry_after_s=asked_s)
+        kind = _PassingError if reply.status in _PASSING else WeatherError
+        raise kind(message, retry_after_s=asked_s)
 
-    def _follow(self, session: requests.Session, url: str, headers: Mapping[str, str]) -> Reply:
+    def _follow(self, session: requests.Session, question: Question) -> Reply:
+        url = question.url
         for _ in range(_MOST_REDIRECTS + 1):
-            reply = self._once(session, url, headers)
+            reply = self._once(session, url, question.headers_for(url))
             if reply.status not in _REDIRECTS:
                 return reply
             url = _redirected(url, reply.headers.get("Location", ""))
@@ -163,11 +194,15 @@ class Exchange:
         try:
             with session.get(url, headers={**self._headers, **headers}, timeout=self._timeout, stream=True) as response:
                 return Reply(response.status_code, response.headers, self._body(response, host))
-        except requests.exceptions.SSLError:
-            raise WeatherError(f"the certificate of {host} cannot be trusted") from None
+        except requests.exceptions.SSLError as error:
+            if _comes_of(error, ssl.SSLCertVerificationError):
+                raise WeatherError(f"the certificate of {host} cannot be trusted") from None
+            raise WeatherError(f"no secure connection to {host} can be made") from None
         except requests.exceptions.ReadTimeout:
             raise _PassingError(f"{host} did not answer within {self._timeout[1]:g} s") from None
-        except (requests.exceptions.ConnectionError, requests.exceptions.Timeout):
+        except (requests.exceptions.ConnectionError, requests.exceptions.Timeout) as error:
+            if _comes_of(error, socket.gaierror):
+                raise _PassingError(f"{host} cannot be found: its name is unknown here, as without internet") from None
             raise _PassingError(f"{host} cannot be reached") from None
         except requests.exceptions.ContentDecodingError:
             raise WeatherError(f"{host} sent an answer that cannot be unpacked") from None
@@ -187,6 +222,20 @@ class Exchange:
         except (requests.exceptions.ConnectionError, requests.exceptions.ChunkedEncodingError):
             raise _PassingError(f"{host} broke off in the middle of its answer") from None
         return bytes(body)
+
+
+def _comes_of(error: BaseException | None, kind: type[BaseException]) -> bool:
+    """Say whether an error of that kind is at the bottom of this one."""
+    while error is not None:
+        if isinstance(error, kind):
+            return True
+        error = error.__cause__ or error.__context__
+    return False
+
+
+def _origin(url: str) -> tuple[str, str | None, int | None]:
+    parts = urlsplit(url)
+    return parts.scheme, parts.hostname, parts.port
 
 
 def _status_text(host: str, status: int) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 from dryspell import __version__
 from dryspell.errors import WeatherError
 from dryspell.weather.address import Address
-from dryspell.weather.exchange import Exchange, ReadRefusal, Reply, full_jitter, no_reason
+from dryspell.weather.exchange import NONE, Exchange, Question, ReadRefusal, Reply, full_jitter, no_reason
 from dryspell.weather.kept import Kept, load, save
 from dryspell.weather.waits import fresh_for_s, instant_text, length_text
 
@@ -56,6 +56,7 @@ class HttpCache:
         Where the answers are kept; made when it is missing.
     contact
         How the operator of a service can reach ours: an address of a page or a mailbox, sent with the User-Agent.
+        Sources whose service answers nobody else look at it.
     min_interval_s
         The shortest time between two fetches of one address [s].
     timeout
@@ -86,6 +87,7 @@ class HttpCache:
         if not (contact.isascii() and contact.isprintable()):
             raise WeatherError(f"the contact {contact!r} cannot be sent; write it in one line of plain ASCII letters")
         agent = f"dryspell/{__version__}" + (f" (+{contact})" if contact else "")
+        self.contact = contact
         self._folder = folder
         self._min_interval_s = min_interval_s
         self._exchange = Exchange(
@@ -100,6 +102,9 @@ class HttpCache:
         *,
         check: Callable[[bytes], object] = accept_all,
         read_refusal: ReadRefusal = no_reason,
+        headers: Mapping[str, str] = NONE,
+        secret_headers: Mapping[str, str] = NONE,
+        keep_s: float | None = None,
     ) -> Answer:
         """Return the answer of an address, from the server when it may be asked again, else from disk.
 
@@ -116,19 +121,27 @@ class HttpCache:
             Raises WeatherError for a body that cannot be used.
         read_refusal
             Reads the reason and the wait out of an error's body.
+        headers
+            Sent along, such as which form of answer is wanted.
+        secret_headers
+            Keys: sent to the host of the address and to no other, neither stored nor shown.
+        keep_s
+            How long a good answer holds, for one that changes more seldom than others. [s]
 
         Raises
         ------
         WeatherError
             There is no answer, new or old; `retry_after_s` is how long the address will not be asked.
         """
-        address = Address.of(url, params)
+        address = Address.of(url, params, secret_headers.values())
+        question = Question(address.full, headers, secret_headers, read_refusal)
         kept, damage = load(self._folder, address.shown)
         notes: tuple[str, ...] = (damage,) if damage else ()
         renewed = False
         # A check that lies ahead of now shows that the clock was put back: what was noted then is no guide.
         if kept is None or not kept.checked_at <= now < kept.next_fetch_at:
-            kept, renewed, more = self._renew(address, kept, now, check, read_refusal)
+            hold_s = self._min_interval_s if keep_s is None else keep_s
+            kept, renewed, more = self._renew(address, question, kept, now, check, hold_s)
             notes += more
         if kept.body is None or kept.fetched_at is None:
             again = f"not asked again before {instant_text(kept.next_fetch_at)}"
@@ -142,15 +155,16 @@ class HttpCache:
     def _renew(
         self,
         address: Address,
+        question: Question,
         old: Kept | None,
         now: datetime,
         check: Callable[[bytes], object],
-        read_refusal: ReadRefusal,
+        hold_s: float,
     ) -> tuple[Kept, bool, tuple[str, ...]]:
         """Ask the server; return what is then known, whether its body is new, and notes."""
         notes: tuple[str, ...] = ()
         try:
-            reply = self._ask(address, old, now, read_refusal)
+            reply = self._ask(address, question, old, now)
             if reply.status != 304:
                 check(reply.body)
         except WeatherError as error:
@@ -163,22 +177,22 @@ class HttpCache:
         else:
             fresh_s = fresh_for_s(reply.headers.get("Expires"), reply.headers.get("Date"), now)
             kept = _kept(address.shown, old, reply, now)
-            kept = kept.model_copy(update=_until(now, max(self._min_interval_s, fresh_s)))
+            kept = kept.model_copy(update=_until(now, max(hold_s, fresh_s)))
             renewed = reply.status != 304
             if reply.status == 203:
                 notes += (f"{address.host} marks this service as in trial or soon to end (status 203)",)
         not_kept = save(self._folder, kept)
         return kept, renewed, notes + ((not_kept,) if not_kept else ())
 
-    def _ask(self, address: Address, old: Kept | None, now: datetime, read_refusal: ReadRefusal) -> Reply:
+    def _ask(self, address: Address, question: Question, old: Kept | None, now: datetime) -> Reply:
         conditions = {}
         have_body = old is not None and old.body is not None
         if old is not None and have_body:
             offered = {"If-None-Match": old.etag, "If-Modified-Since": old.last_modified}
             conditions = {name: value for name, value in offered.items() if value}
-        reply = self._exchange.ask(address.full, conditions, now, read_refusal)
+        reply = self._exchange.ask(question.given(conditions), now)
         if reply.status == 304 and not have_body:
-            reply = self._exchange.ask(address.full, {"Cache-Control": "no-cache"}, now, read_refusal)
+            reply = self._exchange.ask(question.given({"Cache-Control": "no-cache"}), now)
             if reply.status == 304:
                 raise WeatherError(f"{address.host} says its answer has not changed, but no answer is stored")
         return reply

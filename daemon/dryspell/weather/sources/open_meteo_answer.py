@@ -16,7 +16,7 @@ HOUR = np.timedelta64(1, "h")
 
 
 def read_answer(
-    data: object, fetched_at: datetime, *, model: str | None = None, place: int = 0, least_days: float = 3.0
+    data: object, fetched_at: datetime, *, model: str | None = None, place: int = 0, least_days: float | None = 3.0
 ) -> WeatherTable:
     """Read the hourly part of an answer of the forecast or the ensemble service.
 
@@ -33,7 +33,7 @@ def read_answer(
     place
         Which of the places of an answer for several, counted from 0.
     least_days
-        A forecast that reaches less far ahead of `fetched_at` gets a note.
+        A forecast that reaches less far ahead of `fetched_at` gets a note; None: it is no forecast.
 
     Returns
     -------
@@ -64,7 +64,9 @@ def read_answer(
         bound_notes += ("every value is missing",)
     gap_notes = gaps(times)
     times, columns = with_holes(times, columns, HOUR)
-    notes += (*order_notes, *gap_notes, *bound_notes, *short_horizon(times, columns, fetched_at, least_days))
+    notes += (*order_notes, *gap_notes, *bound_notes)
+    if least_days is not None:
+        notes += short_horizon(times, columns, fetched_at, least_days)
     return WeatherTable(times, columns, "Open-Meteo", fetched_at.astimezone(UTC), ATTRIBUTION, notes)
 
 

@@ -9,8 +9,8 @@ _LONGEST_REASON = 200
 _BEGUN = re.compile(r"-|\.|[eE][+-]?|[a-zA-Z]{1,4}")  # a number, true, false or null that does not end
 
 
-def decode(body: bytes) -> object:
-    """Turn the body of an answer into plain data.
+def decode(body: bytes, service: str = "Open-Meteo") -> object:
+    """Turn the body of an answer of `service`, as messages name it, into plain data.
 
     Raises
     ------
@@ -20,20 +20,20 @@ def decode(body: bytes) -> object:
     try:
         text = body.decode("utf-8-sig").strip()
     except UnicodeDecodeError:
-        raise WeatherError("Open-Meteo sent something that is not text") from None
+        raise WeatherError(f"{service} sent something that is not text") from None
     if not text:
-        raise WeatherError("Open-Meteo sent an empty answer")
+        raise WeatherError(f"{service} sent an empty answer")
     if text.startswith("<"):
-        raise WeatherError("Open-Meteo sent a web page instead of a forecast")
+        raise WeatherError(f"{service} sent a web page instead of a forecast")
     if text.lower() == "nan":
-        raise WeatherError('Open-Meteo has no forecast for this place (it answered "nan")')
+        raise WeatherError(f'{service} has no forecast for this place (it answered "nan")')
     try:
         # Python's reader would take NaN and Infinity for numbers; they are not JSON, and mean that nothing is known.
         return json.loads(text, parse_constant=lambda _: None)
     except json.JSONDecodeError as error:
-        raise WeatherError(_what_broke(text, error)) from None
+        raise WeatherError(_what_broke(text, error, service)) from None
     except (ValueError, RecursionError):
-        raise WeatherError("Open-Meteo sent something that is not a forecast") from None
+        raise WeatherError(f"{service} sent something that is not a forecast") from None
 
 
 def reason_of(data: object) -> str | None:
@@ -43,14 +43,14 @@ def reason_of(data: object) -> str | None:
     return one_line(str(data.get("reason") or "no reason given"))
 
 
-def _what_broke(text: str, error: json.JSONDecodeError) -> str:
+def _what_broke(text: str, error: json.JSONDecodeError, service: str) -> str:
     """Tell half an answer from one with an error text in it: the service can fail after it has begun to send."""
     rest = text[error.pos :].strip()
     if not rest or error.msg.startswith(("Unterminated", "Invalid \\")) or _BEGUN.fullmatch(rest):
-        return f"Open-Meteo's answer stops in the middle, after {len(text)} characters"
+        return f"{service}'s answer stops in the middle, after {len(text)} characters"
     if error.pos == 0:
-        return f"Open-Meteo sent something that is not a forecast: {one_line(rest)}"
-    return f"Open-Meteo's answer is broken off by other text: {one_line(rest)}"
+        return f"{service} sent something that is not a forecast: {one_line(rest)}"
+    return f"{service}'s answer is broken off by other text: {one_line(rest)}"
 
 
 def one_line(text: str) -> str:
