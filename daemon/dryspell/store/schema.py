@@ -1,7 +1,7 @@
 """The tables, and how an older file becomes a newer one.
 
-Every instant is an integer of UTC seconds. Rows are not deleted; a coat taken back and a notice dropped carry the
-instant at which that happened.
+Every instant is an integer of UTC seconds. Coats, verdicts and notices are not deleted: a coat taken back and a notice
+dropped carry the instant at which that happened. Readings and forecasts as issued go when their time is over.
 """
 
 import sqlite3
@@ -102,7 +102,55 @@ _SEEN_SANDABLE: Migration = (
     "CREATE INDEX seen_sandable_of_coat ON seen_sandable (coat, id)",
 )
 
-MIGRATIONS: Sequence[Migration] = (_FIRST, _SEEN_SANDABLE)
+_RECORD: Migration = (
+    # What one sensor reads of one variable at one place: a sensor that is moved begins another series.
+    """
+    CREATE TABLE series (
+        id INTEGER PRIMARY KEY,
+        site TEXT NOT NULL,
+        piece TEXT NOT NULL,
+        sensor TEXT NOT NULL,
+        variable TEXT NOT NULL,
+        UNIQUE (site, piece, sensor, variable)
+    ) STRICT
+    """,
+    """
+    CREATE TABLE readings (
+        series INTEGER NOT NULL REFERENCES series (id),
+        time INTEGER NOT NULL,
+        value REAL NOT NULL,
+        flag INTEGER NOT NULL,
+        PRIMARY KEY (series, time)
+    ) STRICT, WITHOUT ROWID
+    """,
+    # Days that have been over for a while, packed; `day` counts from 1970-01-01.
+    """
+    CREATE TABLE reading_days (
+        id INTEGER PRIMARY KEY,
+        series INTEGER NOT NULL REFERENCES series (id),
+        day INTEGER NOT NULL,
+        body BLOB NOT NULL,
+        UNIQUE (series, day)
+    ) STRICT
+    """,
+    # Forecasts as issued. Each is packed as what differs from the one before it in its chain; the first of a chain
+    # stands alone, and its own id names the chain.
+    """
+    CREATE TABLE issues (
+        id INTEGER PRIMARY KEY,
+        site TEXT NOT NULL,
+        source TEXT NOT NULL,
+        issued_at INTEGER NOT NULL,
+        kept_at INTEGER NOT NULL,
+        chain INTEGER NOT NULL,
+        body BLOB NOT NULL,
+        UNIQUE (site, source, issued_at)
+    ) STRICT
+    """,
+    "CREATE INDEX issues_of_chain ON issues (chain, id)",
+)
+
+MIGRATIONS: Sequence[Migration] = (_FIRST, _SEEN_SANDABLE, _RECORD)
 """The n-th entry brings a file of version n to version n + 1."""
 
 

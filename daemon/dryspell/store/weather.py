@@ -1,22 +1,31 @@
 """The last forecast of each site, and the hours of it that have become past.
 
 The past hours are what a film has met: drying is a sum over them. Of two forecasts for the same hour the one issued
-later stays, since services go over their past hours again.
+later stays, since services go over their past hours again. Where there are good readings, they go before both.
 """
 
 import io
 import json
 import zipfile
-from datetime import datetime
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
 
 import numpy as np
 
 from dryspell.errors import StoreError
-from dryspell.store.database import Database, instant, seconds
-from dryspell.weather.table import WeatherTable
+from dryspell.store.database import instant, seconds
+from dryspell.store.readings import Series
+from dryspell.store.record import Record
+from dryspell.weather.overlay import DEW, HUMIDITY, overlay, with_hours
+from dryspell.weather.resample import LONGEST_STEP
+from dryspell.weather.table import FloatArray, TimeArray, WeatherTable
+
+WHAT_WAS_KEPT = "what was kept here"
+_ANY_TIME = timedelta(days=36_500)
 
 
-class WeatherShelf(Database):
+class WeatherShelf(Record):
     """Reads and writes weather."""
 
     def keep_forecast(self, site: str, table: WeatherTable, now: datetime) -> None:
@@ -57,8 +66,65 @@ class WeatherShelf(Database):
                 rows,
             )
 
-    def past_weather(self, site: str, since: datetime) -> WeatherTable | None:
-        """Return the hours kept of a site from `since` on, as a table of one member; None with less than two."""
+    def past_weather(
+        self, site: str, since: datetime, *, until: datetime | None = None, sensors: Sequence[str] | None = None
+    ) -> WeatherTable | None:
+        """Return what is known of a site from `since` on, as a table of one member; None with less than two times.
+
+        Good readings of the open air go before hours of forecasts, brought to the same times as the variable's cell
+        asks; a note says which and how many. Readings bridge hours of which no forecast was kept.
+
+        Parameters
+        ----------
+        until
+            Readings stamped later are not looked at.
+        sensors
+            Only these, in order of preference; default: all, the one first heard of first.
+        """
+        met = self._met(site, since)
+        found = self.readings(site, since, until or since + _ANY_TIME, sensors=sensors)
+        good = [series for series in (each.good() for each in found) if series.times.size]
+        if not good:
+            return met
+        last, hours = max(series.times[-1] for series in good), _hours(good, since)
+        if met is None:
+            if hours.size < 2:
+                return None
+            nothing = np.full((1, hours.size), np.nan)
+            names = {series.variable for series in good}
+            met = WeatherTable(hours, dict.fromkeys(names, nothing), WHAT_WAS_KEPT, since)
+        else:
+            met = with_hours(met, hours, LONGEST_STEP)
+        read = self.with_readings(site, met, instant(int(last.astype(np.int64))), sensors=sensors)
+        return replace(read, issued_at=max(met.issued_at, instant(int(last.astype(np.int64)))))
+
+    def with_readings(
+        self, site: str, table: WeatherTable, now: datetime, *, sensors: Sequence[str] | None = None
+    ) -> WeatherTable:
+        """Return a site's weather with good readings of the open air in the place of what was forecast up to `now`.
+
+        Notes are added that say of which variables, how many times and by which sensor.
+
+        Parameters
+        ----------
+        sensors
+            Only these, in order of preference; default: all, the one first heard of first.
+        """
+        past = table.times <= np.datetime64(seconds(now), "s")
+        if not past.any():
+            return table
+        begin = instant(int(table.times[0].astype("datetime64[s]").astype(np.int64)))
+        read, notes = dict[str, FloatArray](), list[str]()
+        for name in dict.fromkeys(series.variable for series in self.readings(site, begin, now, sensors=sensors)):
+            read[name] = np.full(table.times.size, np.nan)
+            read[name][past], count = self.read_at(site, name, table.times[past], until=now, sensors=sensors)
+            if count and (name in table.columns or name in {DEW, HUMIDITY}):
+                by = ", ".join(f"{number} by {sensor}" for sensor, number in count.items())
+                notes.append(f"{name.replace('_', ' ')} was read at {by} of {table.times.size} times")
+        return replace(overlay(table, read), notes=(*table.notes, *notes)) if read else table
+
+    def _met(self, site: str, since: datetime) -> WeatherTable | None:
+        """Return the hours of forecasts kept of a site; None with less than two."""
         rows = self._rows(
             "SELECT time, variable, value, issued_at FROM weather_met WHERE site = ? AND time >= ?",
             site,
@@ -74,9 +140,16 @@ class WeatherShelf(Database):
         return WeatherTable(
             times=np.array(stamps, dtype="datetime64[s]"),
             columns=columns,
-            source="what was kept here",
+            source=WHAT_WAS_KEPT,
             issued_at=instant(max(row[3] for row in rows)),
         )
+
+
+def _hours(found: Sequence[Series], since: datetime) -> TimeArray:
+    """Return the full hours from `since` on that readings may tell of: at it, or in the hour that ends with it."""
+    at = np.concatenate([series.times.astype(np.int64) for series in found])
+    hours = 3600 * np.union1d(-(-at // 3600), (at + 1800) // 3600)
+    return np.asarray(hours[(hours >= seconds(since)) & (hours <= at.max())].astype("datetime64[s]"))
 
 
 def pack(table: WeatherTable) -> bytes:
