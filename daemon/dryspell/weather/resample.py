@@ -74,10 +74,14 @@ def over_cells(
 
 
 def most_in_cells(table: WeatherTable, name: str, grid: TimeArray) -> FloatArray:
-    """Return a step maximum over cells that end at the grid's instants: the greatest of the steps a cell touches."""
+    """Return a step maximum over cells that end at the grid's instants: the greatest of the steps a cell touches.
+
+    The first cell is taken to be as long as the second.
+    """
     values = table.column(name)
     stamps, points = _seconds(table.times), _seconds(grid)
-    first = np.searchsorted(stamps, points - (points[1] - points[0]), side="right")
+    begins = np.concatenate([2.0 * points[:1] - points[1:2], points[:-1]])
+    first = np.searchsorted(stamps, begins, side="right")
     last = np.clip(np.searchsorted(stamps, points, side="left"), 1, stamps.size - 1)
     first = np.clip(first, 1, last)
     result = values[:, last]
