@@ -14,7 +14,7 @@ from dryspell.errors import StoreError
 from dryspell.outlook.model import Coat
 from dryspell.store import Store
 from dryspell.tick import Gatherer, Round, look, since_of
-from dryspell.tick.gather import sources_of
+from dryspell.tick.sources import sources_of
 from dryspell.weather.sources.open_meteo import OpenMeteo
 from dryspell.weather.sources.table_file import TableFile
 from yard import START, FakeSource, Taken, config, down, weather
@@ -259,9 +259,9 @@ def test_a_table_file_that_is_written_anew_is_taken_up(bench, clock):
 
 
 def test_sources_are_those_of_the_configuration(tmp_path):
-    made = sources_of(config(tmp_path))
+    made = sources_of(config(tmp_path), None)
     assert {key: type(source) for key, source in made.items()} == {"harbour": OpenMeteo, "orchard": OpenMeteo}
-    made = sources_of(config(tmp_path, 'weather = { source = "table", file = "weather.csv" }'))
+    made = sources_of(config(tmp_path, 'weather = { sources = ["table"], file = "weather.csv" }'), None)
     assert {type(source) for source in made.values()} == {TableFile}
 
 

@@ -10,7 +10,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from types import FrameType
 from typing import Self
 
@@ -24,7 +24,9 @@ from dryspell.config import Config
 from dryspell.errors import DryspellError
 from dryspell.store.lock import DaemonLock
 from dryspell.store.store import open_store
-from dryspell.tick import Gatherer, Round, Seen, sources_of
+from dryspell.tick import Gatherer, Hub, Round, Seen, sources_of
+from dryspell.weather.quality import Place
+from dryspell.weather.sensors.receivers import Receivers
 from dryspell.weather.sources import Source
 
 log = logging.getLogger(__name__)
@@ -117,10 +119,14 @@ class Service:
         rng = random.Random()  # noqa: S311  (spreads requests; nothing secret)
         if sender is None:
             sender = AppriseSender({key: target.url.get_secret_value() for key, target in config.alerts.items()})
-        sources = sources_of(config) if sources is None else sources
+        sources = sources_of(config, self._store) if sources is None else sources
+        places = {key: Place(site.latitude_deg, site.longitude_deg) for key, site in config.site.items()}
+        keep = timedelta(days=config.record.readings_d)
+        self._hub = Hub(config.sensor, self._store, clock, places=places, keep=keep)
+        self._receivers = Receivers(config.sensor, config.broker, config.push, config.state_dir, clock)
         self._gatherer = Gatherer(config, self._store, clock, sources, rng)
         self._delivery = Delivery(self._store, sender, config.alerts, clock, rng)
-        self._round = Round(config, self._store, clock, self._gatherer, self._delivery)
+        self._round = Round(config, self._store, clock, self._gatherer, self._delivery, self._hub)
 
     def tick(self) -> Seen:
         """Look once at everything; what is to be said is on its way when this returns."""
@@ -138,7 +144,8 @@ class Service:
         self.tick()
 
     def run(self, stop: threading.Event) -> None:
-        """Tick until `stop` is set; the first tick is at once."""
+        """Take in readings and tick until `stop` is set; the first tick is at once."""
+        self._receivers.start(self._hub.take)
         scheduler = BackgroundScheduler(timezone=UTC)
         scheduler.add_listener(self.health.note, EVENT_JOB_EXECUTED | EVENT_JOB_ERROR)
         scheduler.add_job(
@@ -162,7 +169,8 @@ class Service:
         A tick may take half of the time to save what it has decided; messages have the rest.
         """
         until = time.monotonic() + wait_s
-        ended = self._ticking.acquire(timeout=wait_s / 2)
+        ended = self._receivers.stop(wait_s / 4)
+        ended &= self._ticking.acquire(timeout=wait_s / 2)
         for under_way in (self._delivery, self._gatherer):
             ended &= under_way.wait(max(0.0, until - time.monotonic()))
         self._store.close()

@@ -2,15 +2,21 @@ import re
 
 import pytest
 
-from alerts.fakes import at, film, outlook, unknown, window
+from alerts.fakes import DEW, at, film, outlook, unknown, window
 from dryspell.alerts.decide import decide
 from dryspell.alerts.model import Habits, Kind
 from dryspell.alerts.text import compose, notice_id
+from dryspell.outlook.model import BareWood
 from dryspell.trade.families import family, family_keys
 from dryspell.trade.safety import DATA_SHEET, EPOXY, ISOCYANATE, RAGS, SOLVENT, cautions
+from dryspell.trade.system import Step, lay_at, lays_of
 
 W = [window(3, "09:45", "14:00", tight_until=at(3, "15:30"), hang_shade_by=at(3, "12:30"))]
 LATER = [window(5, "10:00", "12:00", word="tight")]
+
+
+def next_lay(notice, key="oil_varnish_1k"):
+    return lay_at(lays_of([Step(coating=key, times=7)], {key: family(key)}), notice.coat)
 
 
 def said(*outlooks, units="metric", key="oil_varnish_1k"):
@@ -19,7 +25,7 @@ def said(*outlooks, units="metric", key="oil_varnish_1k"):
     for seen in outlooks:
         notices, memory = decide(memory, [seen], seen.made_at, Habits())
         last = (notices[-1], seen) if notices else last
-    return compose(*last, family(key), units)
+    return compose(*last, next_lay(last[0], key), units)
 
 
 EVENING = outlook(at(2, "18:00"), W + LATER)
@@ -112,6 +118,21 @@ def test_a_coat_that_needs_sanding_first_says_so_and_a_thinned_one_how_much():
     )
 
 
+def test_a_window_that_needs_the_cover_says_by_when_and_what_for():
+    covered = window(3, "09:45", "14:00", cover_on_by=at(3, "17:00"), without_cover=DEW)
+    dew = "without it dew: surface 0.4 K under the dew point, before the film is dew-safe (1 K over it needed)."
+    _, body = said(outlook(at(2, "18:00"), [covered]))
+    assert f"\nCover on by Wed 17:00; {dew}\n" in body
+    _, body = said(outlook(at(2, "18:00"), [covered.model_copy(update={"bare_until": at(3, "11:00")})]))
+    assert f"\nCover on by Wed 17:00 for a coat begun after Wed 11:00; {dew}\n" in body
+
+
+def test_bare_wood_is_told_how_dry_it_has_to_be():
+    wood = BareWood(settles_at_pct=14.2, below_pct=16.0, read_pct=22.0, days=(6.0, 12.0))
+    _, body = said(outlook(at(2, "18:00"), W, coat=1, wood=wood))
+    assert "\nThe wood reads 22 %: bring it under 16 % before coat 1, about 6 to 12 days " in body
+
+
 def test_us_units_leave_nothing_metric():
     _, body = said(OPEN, units="us")
     assert "Surface 61 °F" in body
@@ -125,7 +146,7 @@ def test_every_title_fits_a_watch_and_every_body_ends_with_the_id_of_its_notice(
         notices, memory = decide(memory, [seen], seen.made_at, Habits())
         for notice in notices:
             kinds.add(notice.kind)
-            title, body = compose(notice, seen, family("oil_varnish_1k"))
+            title, body = compose(notice, seen, next_lay(notice))
             assert len(title) <= 45
             assert "\n" not in title
             assert body.splitlines()[-1] == f"[{notice_id(notice)}]"

@@ -16,7 +16,8 @@ from dryspell.cli.paint import Paint
 from dryspell.cli.parts import Finding, figures_document, figures_text, report
 from dryspell.config import parse
 from dryspell.errors import WeatherError
-from dryspell.store.store import FILE_NAME
+from dryspell.outlook.model import Coat
+from dryspell.store.store import FILE_NAME, open_store
 from dryspell.weather.table import WeatherTable
 
 NOW = datetime(2026, 5, 20, 6, tzinfo=UTC)
@@ -24,7 +25,7 @@ PLACE = 'site.harbour = { latitude = "54.3 deg", longitude = "10.2 deg", timezon
 CONFIG = f"""\
 {PLACE}
 contact = "you@example.org"
-weather = {{ source = "table", file = "weather.csv" }}
+weather = {{ sources = ["table"], file = "weather.csv" }}
 piece.toe_rail = {{ coating = "spar", area = "4.05 m^2", done = 3, name = "Toe rail" }}
 alert.phone = {{ url = "json://127.0.0.1:1/hunter2" }}
 [coating.spar]
@@ -96,6 +97,69 @@ def test_a_good_configuration_is_good_in_every_part(yard):
         assert re.fullmatch(pattern, line), line
 
 
+def of_piece(**keys):
+    """Return what is said of a piece with some more keys, written as TOML, from where it stands on."""
+    more = "".join(f", {key} = {value}" for key, value in keys.items())
+    config = parse(
+        CONFIG.replace('name = "Toe rail"', f'name = "Toe rail"{more}'), Path("yard.toml"), env={"HOME": "/"}
+    )
+    (text,) = [finding.text for finding in report(config, NOW) if finding.part == "piece"]
+    return text.split("at harbour; ")[1].removesuffix("; 4.05 m2, 40 min of brushing")
+
+
+@pytest.mark.parametrize(
+    ("keys", "text"),
+    [
+        ({"cover": '"17:00-09:00"'}, "horizontal, open, normal to the wind, clear on dark wood; cover on 17:00-09:00"),
+        ({"sun": '"12:45-19:30"'}, "horizontal, open, normal to the wind, clear on dark wood; sun 12:45-19:30"),
+        (
+            {"horizon": '{ S = "25 deg", "240 deg" = "40.5 deg" }'},
+            "horizontal, open, normal to the wind, clear on dark wood; skyline S 25°, 240° 40.5°",
+        ),
+        (
+            {"horizon": '{ N = "1 deg", E = "2 deg", S = "25 deg", SW = "40 deg", W = "3 deg" }'},
+            "horizontal, open, normal to the wind, clear on dark wood; skyline up to 40° (SW)",
+        ),
+        (
+            {"shelter": '"tent"', "heat": '"9 K"', "shut_by_day": "true"},
+            "horizontal, tent heated by 9 K and shut by day, normal to the wind, clear on dark wood",
+        ),
+        (
+            {"shelter": '"shed"', "shut_by_day": "true"},
+            "horizontal, shed shut by day, normal to the wind, clear on dark wood",
+        ),
+        (
+            {"wind_share": '"35 %"', "back_conductance": '"4 W/m^2/K"', "sky": '"60 %"'},
+            "horizontal, open, 35 % of the wind at 10 m, clear on dark wood; 60 % of the sky; 4 W/m2K through its back",
+        ),
+    ],
+)
+def test_how_a_piece_stands_is_told_where_it_is_not_the_usual(keys, text):
+    assert of_piece(**keys) == text
+
+
+def test_a_sky_that_is_brighter_round_the_sun_is_told_of_its_site(yard):
+    text = CONFIG.replace(
+        'timezone = "Europe/Berlin"', 'timezone = "Europe/Berlin", diffuse_sky = "brighter round the sun"'
+    )
+    assert "in Europe/Berlin; sky brighter round the sun" in re.sub(r"\n +", " ", run(yard, text=text).output)
+
+
+def test_what_the_coats_have_taught_is_among_the_figures_with_where_it_is_from(yard):
+    plain = run(yard, "--figures").output
+    assert "learned from" not in plain
+    store = open_store(yard.parent / "state")
+    for number in (1, 2):
+        coat = Coat(piece="toe_rail", number=number, finished_at=NOW, recorded_at=NOW)
+        store.see_sandable(store.add_coat(coat), NOW, coating="spar", progress=1.4, recorded_at=NOW)
+    store.close()
+    (pace,) = [line for line in run(yard, "--figures").output.splitlines() if line.startswith("  pace ")]
+    assert re.fullmatch(r"  pace +1\.\d+  \(learned from 2 coats of yours\)", pace)
+    (spar,) = json.loads(run(yard, "--figures", "--json").output)["coatings"]
+    (figure,) = [each for each in spar["figures"] if each["figure"] == "factors.pace"]
+    assert (figure["mark"], figure["pace"] > 1.0) == ("learned from 2 coats of yours", True)
+
+
 def test_what_is_said_fits_into_80_columns_in_colour_or_without(yard):
     plain, coloured = run(yard, "--figures", "--no-colour").output, run(yard, "--figures", "--colour").output
     assert "\x1b[" in coloured
@@ -153,7 +217,7 @@ def test_the_json_document_says_the_same(yard):
 
 
 def test_a_network_source_is_not_asked_offline(yard):
-    text = CONFIG.replace('source = "table", file = "weather.csv"', 'base_url = "http://127.0.0.1:1"')
+    text = CONFIG.replace('sources = ["table"], file = "weather.csv"', 'open-meteo.base_url = "http://127.0.0.1:1"')
     result = run(yard, "--offline", text=text)
     assert result.exit_code == 0
     assert "weather   skipped harbour: open-meteo was not asked\n" in result.output

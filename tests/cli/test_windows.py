@@ -20,7 +20,8 @@ NOW = "2026-09-03T11:15+02:00"
 AT = datetime.fromisoformat(NOW).astimezone(UTC)
 # Names of numbers that count something or are a share, and so have no unit.
 BARE = {"next_coat", "coats", "coat", "probability", "sandable_fraction", "thinner_parts", "multiplier"}
-UNITS = ("_k", "_c", "_pct", "_m_s", "_mm", "_h", "_um", "_min")
+BARE |= {"count", "full", "untold"}  # of coats
+UNITS = ("_k", "_c", "_pct", "_m_s", "_mm", "_h", "_um", "_min", "_d")
 
 
 @pytest.fixture
@@ -216,6 +217,60 @@ def test_a_piece_that_is_built_up_is_done_and_a_long_name_breaks_no_line(place, 
     assert "built up: 7 of 7 coats are on" in text
     assert "Toe rail, cap rail and…" in text
     assert max(map(len, text.splitlines())) <= 80
+
+
+def with_keys(place, **keys):
+    """Give the toe rail of the demo some more keys, written as TOML."""
+    file = place / "demo.toml"
+    more = "".join(f"{key} = {value}\n" for key, value in keys.items())
+    file.write_text(file.read_text("utf-8").replace('wind = "exposed"\n', f'wind = "exposed"\n{more}'), "utf-8")
+
+
+def test_a_cover_from_five_on_is_told_where_it_makes_a_coat_work(place, capsys):
+    bare = document(place, capsys, "toe_rail")["pieces"][0]["windows"][0]
+    with_keys(place, cover='"17:00-09:00"')
+    covered = document(place, capsys, "toe_rail")["pieces"][0]["windows"][0]
+    assert covered["brush_down_by"] > bare["brush_down_by"]
+    assert (bare["cover_on_by"], bare["without_cover"], bare["bare_until"]) == (None, None, None)
+    assert covered["cover_on_by"] == "2026-09-03T15:00:00Z"
+    assert covered["without_cover"]["limit"] == "margin_hold"
+    assert covered["without_cover"]["value_k"] < covered["without_cover"]["bound_k"] == 1.0
+    text = windows(place, capsys, "toe_rail")
+    assert re.search(r"cover on by 17:00 for a coat begun after \d\d:\d\d; without\s+it ", text)
+    assert "u under cover" in text
+    assert "The cover is on, or goes on before the last stroke; room" in text
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_bare_wood_is_told_what_it_settles_at_and_how_dry_it_has_to_be(place, capsys):
+    file = place / "demo.toml"
+    file.write_text(file.read_text("utf-8").replace("done = 3\n", ""), "utf-8")
+    wood = document(place, capsys, "toe_rail")["pieces"][0]["wood"]
+    assert 8 < wood["settles_at_pct"] < 22
+    assert (wood["below_pct"], wood["read_pct"], wood["least_days_d"], wood["most_days_d"]) == (16, None, None, None)
+    assert "bare wood settles at about" in windows(place, capsys, "toe_rail")
+    with_keys(place, wood_moisture='"22 %"')
+    wood = document(place, capsys, "toe_rail")["pieces"][0]["wood"]
+    assert wood["read_pct"] == 22
+    assert 6 < wood["least_days_d"] <= wood["most_days_d"]
+    text = windows(place, capsys, "toe_rail")
+    assert "The wood reads 22 %: bring it under 16 % before coat 1" in text
+    assert max(map(len, text.splitlines())) <= 80
+    assert document(place, capsys, "front_door")["pieces"][0]["wood"] is None
+
+
+def test_full_coats_are_counted_apart_from_thinned_ones(place, capsys):
+    assert document(place, capsys, "toe_rail")["pieces"][0]["coats_on"] is None
+    store = open_store(place / "state")
+    for number, parts in ((4, 10.0), (5, 0.0)):
+        finished = AT - timedelta(days=12 - 2 * number)
+        store.add_coat(Coat(piece="toe_rail", number=number, finished_at=finished, recorded_at=AT, thinner_parts=parts))
+    store.close()
+    written = document(place, capsys, "toe_rail")["pieces"][0]["coats_on"]
+    assert written == {"count": 5, "full": 2, "untold": 3}
+    assert "  5 coats on, 2 of them full; of 3 it is not told how they were thinned\n" in windows(
+        place, capsys, "toe_rail"
+    )
 
 
 def test_us_units_are_those_of_the_configuration(place, capsys):

@@ -55,3 +55,28 @@ def test_clocks_that_are_far_from_the_sun_by_law_are_passed(read):
     for longitude, zone in (("75.99 deg", "Asia/Shanghai"), ("-157.4 deg", "Pacific/Kiritimati")):
         place = RIGHT.replace('"10.2 deg"', f'"{longitude}"').replace("Europe/Berlin", zone)
         assert read(place).cautions == ()
+
+
+def cautions_of(read, **keys):
+    """Return what is said of a piece with some more keys, written as TOML."""
+    more = "".join(f", {key} = {value}" for key, value in keys.items())
+    return read(RIGHT.replace('{ coating = "spar" }', f'{{ coating = "spar"{more} }}')).cautions
+
+
+def test_a_cover_that_leaves_no_hour_to_work_in_is_pointed_out(read):
+    under = "piece.toe_rail: its cover is on in all the hours you can work, and nobody brushes under it"
+    assert cautions_of(read, cover='"17:00-09:00"', hours='"18:00-21:00"') == (under,)
+    assert cautions_of(read, cover='"17:00-09:00"', hours='["Mon-Fri 17:00-20:00", "Sat 06:00-09:00"]') == (under,)
+    assert cautions_of(read, cover='["06:00-12:00", "12:00-20:00"]', hours='"08:00-18:00"') == (under,)
+    assert cautions_of(read, cover='"17:00-09:00"', hours='"16:00-21:00"') == ()
+    assert cautions_of(read, cover='"17:00-09:00"', hours='["18:00-20:00", "Sat 08:00-18:00"]') == ()
+
+
+def test_a_heated_tent_is_asked_whether_it_stays_shut_until_it_says_so(read):
+    (caution,) = cautions_of(read, shelter='"tent"', heat='"9 K"')
+    assert caution == (
+        "piece.toe_rail: is its tent kept shut while it is heated? With shut_by_day = true the sun on it counts, "
+        "with false it is opened before it gets hot"
+    )
+    for shut in ("true", "false"):
+        assert cautions_of(read, shelter='"tent"', heat='"9 K"', shut_by_day=shut) == ()

@@ -20,7 +20,7 @@ def test_four_lines_are_enough(read):
     config = read(LINES)
     assert config.piece["toe_rail"].site == "harbour"
     assert config.site_of(config.piece["toe_rail"]).zone.key == "Europe/Berlin"
-    assert config.coating_of(config.piece["toe_rail"]).key == "oil_varnish_1k"
+    assert config.lay_of(config.piece["toe_rail"], 1).coating.key == "oil_varnish_1k"
     assert config.contact == "you@example.org"
     assert config.alerts["phone"].url.get_secret_value() == "json://localhost/varnish"
     assert config.alerts["phone"].hears_of("toe_rail")
@@ -28,7 +28,11 @@ def test_four_lines_are_enough(read):
 
 def test_what_is_left_out_has_the_documented_default(read):
     config = read(LINES)
-    assert (config.weather.source, config.weather.refresh_s, config.weather.stale_after_h) == ("open-meteo", 3600, 6)
+    assert (config.weather.sources, config.weather.refresh_s, config.weather.stale_after_h) == (
+        ("open-meteo",),
+        3600,
+        6,
+    )
     assert (config.alerting.evening, config.alerting.units) == (time(18, 0), "metric")
     assert config.daemon.tick_s == 60
 
@@ -95,7 +99,7 @@ def test_paths_start_at_the_folder_of_the_file_or_at_home(read, tmp_path):
     file = tmp_path / "yard.toml"
 
     def weather_file(written):
-        text = f'{LINES}[weather]\nsource = "table"\nfile = "{written}"\n'
+        text = f'{LINES}[weather]\nsources = ["table"]\nfile = "{written}"\n'
         return read(text, file=file, env={"HOME": "/home/you"}).weather.file
 
     assert weather_file("tables/may.csv") == tmp_path / "tables/may.csv"

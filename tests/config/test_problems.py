@@ -112,7 +112,8 @@ def test_a_key_that_is_near_nothing_is_answered_with_all_keys(problems):
     assert problems(site_with('postcode = "24103"'), site="") == [
         (
             "site.harbour.postcode is no key of a site; "
-            "its keys are name, latitude, longitude, elevation, timezone and afloat"
+            "its keys are name, latitude, longitude, elevation, timezone, afloat, "
+            "sources and diffuse_sky"
         )
     ]
 
@@ -267,13 +268,53 @@ def test_the_key_of_a_built_in_family_is_taken(problems):
 
 
 WEATHER_MISTAKES = [
-    ('source = "openmeteo"', 'weather.source = "openmeteo" is none of open-meteo and table; did you mean open-meteo?'),
-    ('source = "table"', 'weather.file is missing; source = "table" needs one, such as file = "weather.csv"'),
-    ('file = "a.csv"', 'weather.file = "a.csv" is not read from source = "open-meteo"; wanted source = "table"'),
-    ('source = "table"\nfile = 5', 'weather.file = 5 is no path; wanted text such as "weather.csv"'),
     (
-        'base_url = "example.org"',
-        'weather.base_url = "example.org" is no web address; wanted one that begins with https:// or http://',
+        'source = "table"',
+        "weather.source is no key of [weather]; did you mean sources?",
+    ),
+    (
+        'sources = "table"',
+        (
+            'weather.sources = "table" is no list of sources; wanted such as ["open-meteo"], of open-meteo, '
+            "open-meteo-ensemble, met-norway, nws, table and sensors"
+        ),
+    ),
+    (
+        "sources = []",
+        (
+            'weather.sources = [] is no list of sources; wanted such as ["open-meteo"], of open-meteo, '
+            "open-meteo-ensemble, met-norway, nws, table and sensors"
+        ),
+    ),
+    (
+        'sources = ["nws", "openmeteo"]',
+        'weather.sources = ["nws", "openmeteo"] has "openmeteo", which is no source; did you mean open-meteo?',
+    ),
+    ('sources = ["nws", "nws"]', 'weather.sources = ["nws", "nws"] has "nws" more than once; keep one'),
+    (
+        'sources = ["nws", "table"]',
+        'weather.file is missing; the source "table" needs one, such as file = "weather.csv"',
+    ),
+    ('file = "a.csv"', 'weather.file = "a.csv" is not read; wanted "table" among the sources'),
+    ('sources = ["table"]\nfile = 5', 'weather.file = 5 is no path; wanted text such as "weather.csv"'),
+    ("nws = 5", "weather.nws = 5 is no table; wanted one headed [weather.nws]"),
+    (
+        'met-norway.base_url = "example.org"',
+        'weather.met-norway.base_url = "example.org" is no web address; wanted one that begins with https:// or http://',
+    ),
+    (
+        'open-meteo-ensemble.model = "icon_seamless_eps,ecmwf_ifs025_ensemble"',
+        (
+            'weather.open-meteo-ensemble.model = "icon_seamless_eps,ecmwf_ifs025_ensemble" is no model; '
+            'wanted one of the names of Open-Meteo\'s ensembles, such as "ecmwf_ifs025_ensemble"'
+        ),
+    ),
+    (
+        'open-meteo.model = "icon_seamless"',
+        (
+            "weather.open-meteo.model is no key of [weather.open-meteo]; "
+            "its keys are base_url, api_key_env and api_key_file"
+        ),
     ),
     ('refresh = "1 min"', 'weather.refresh = "1 min" is not within 10 to 1440 min'),
     ("forecast_days = 20", "weather.forecast_days = 20 is too large; wanted 16 or less"),
@@ -300,7 +341,7 @@ def test_a_weather_service_needs_a_contact_and_a_file_does_not(problems, read, r
     )
     assert problems("", contact="") == [missing]
     text = request.getfixturevalue("right_without_contact")
-    assert read(text + '[weather]\nsource = "table"\nfile = "w.csv"\n').contact == ""
+    assert read(text + '[weather]\nsources = ["table"]\nfile = "w.csv"\n').contact == ""
 
 
 @pytest.fixture
@@ -374,8 +415,8 @@ def test_everything_wrong_with_a_file_is_told_at_once(problems):
     found = problems(text, site=site_with('latitude = "95 deg"', without="latitude"), piece="", contact="contact = 1\n")
     assert [line.split()[0] for line in found] == [
         "contact",
-        "weather.refresh",
         "site.harbour.latitude",
+        "weather.refresh",
         "coating.my_spar.air",
         "coating.my_spar.margin_hold",
         "piece.toe_rail.fase",

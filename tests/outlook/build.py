@@ -6,6 +6,7 @@ import numpy as np
 
 from dryspell.trade.coating import Coating
 from dryspell.trade.piece import Piece, Site
+from dryspell.trade.system import Step, lays_of
 from dryspell.weather.table import WeatherTable
 
 MONDAY = datetime(2026, 9, 7, tzinfo=UTC)
@@ -44,6 +45,12 @@ VARNISH = {
 
 def coating(**changes):
     return Coating.model_validate(VARNISH | changes)
+
+
+def built(of=None, coats=7, **step):
+    """Return a build-up of coats that are all alike."""
+    of = of or coating()
+    return lays_of([Step.model_validate({"coating": of.key, "times": coats} | step)], {of.key: of})
 
 
 def site(**changes):

@@ -13,6 +13,8 @@ have to sum to.
 import math
 from itertools import pairwise
 
+import numpy as np
+
 from dryspell.outlook.model import Limit
 
 STAGES = ("touch_dry", "dew_safe", "rain_safe", "sandable")
@@ -84,6 +86,7 @@ class Plain:
         self.margin = [s - d for s, d in zip(self.surface_c, self.dew_point_c, strict=True)]
         self.wet = [w > 0.005 or m <= 0 for w, m in zip(self.water_mm, self.margin, strict=True)]
         self.in_hours, self.light = c.in_hours.tolist(), c.in_daylight.tolist()
+        self.covered = [False] * self.n if c.under_cover is None else c.under_cover.tolist()
         self.step_h = c.step_s / 3600
         self.parts = {}
         for stage in STAGES:
@@ -131,7 +134,14 @@ class Plain:
     def to_the_second(self, steps):
         return math.ceil(steps * self.c.step_s - 1e-6) / self.c.step_s
 
-    def verdicts(self, start, brush, settle, ready, reserve, guard):
+    def on_soft(self, start, brush, soft):
+        if soft is None:
+            return False
+        opens, closes = soft
+        end = self.c.times[0] + np.timedelta64(round((start + brush) * self.step_h * 3600), "s")
+        return bool(self.c.times[start] >= opens) and bool(end <= closes)
+
+    def verdicts(self, start, brush, settle, ready, reserve, guard, soft=None):
         """Return what each limit says of a start."""
         coating, last = self.coating, self.n - 1
         stroke = start + brush
@@ -168,8 +178,9 @@ class Plain:
         rain = max(sum(fallen), max(fallen) / self.step_h)
         air, surface = coating.air_c, coating.surface_c
         return {
-            Limit.COAT_BELOW: bool(self.c.times[start] >= ready),  # never where it is not a time
+            Limit.COAT_BELOW: bool(self.c.times[start] >= ready) or self.on_soft(start, brush, soft),  # NaT is never
             Limit.HOURS: all(span(self.in_hours, laid)),
+            Limit.COVER: not any(span(self.covered, laid)),
             Limit.DAYLIGHT: all(span(self.light, laid)),
             Limit.DRY: not (any_wet(start - settle, laid) or (lately and not held)),
             Limit.AIR_LOW: low(self.air_c, air[0] + guard, laid),

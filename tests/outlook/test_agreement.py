@@ -12,7 +12,7 @@ from dryspell.outlook.model import Limit
 from dryspell.outlook.outlook import make_outlook
 from dryspell.outlook.words import open_window
 from dryspell.weather.table import WeatherTable
-from outlook.build import MONDAY, coating, piece, site, weather
+from outlook.build import MONDAY, built, piece, site, weather
 
 TEN = MONDAY + timedelta(hours=10)
 DRY = weather(cloud=100, air=(14, 20))
@@ -26,7 +26,7 @@ def mixed(dries, wets):
 
 def look(table, **changes):
     door = piece(face="vertical", facing="N", body="door", **changes)
-    return make_outlook(door, site(), coating(), [], table, TEN, stale_after_h=120)
+    return make_outlook(door, site(), built(), [], table, TEN, stale_after_h=120)
 
 
 @pytest.mark.parametrize(("dries", "word"), [(10, "coat"), (8, "coat"), (7, "tight"), (6, "wait"), (0, "wait")])

@@ -19,7 +19,7 @@ from dryspell.outlook.outlook import make_outlook
 from dryspell.outlook.windows import blocks_of, judge_all, windows_of
 from dryspell.science import air
 from dryspell.trade.families import family
-from outlook.build import piece, site, weather
+from outlook.build import built, piece, site, weather
 
 # Local hour, air degC, relative humidity %, surface degC.
 HOURS = """
@@ -158,7 +158,7 @@ class TestWithTheSurfaceModelled:
     def look(self, table, now, **changes):
         porch = {"face": "vertical", "facing": "SW", "shelter": "roof", "colour": "dark", "body": "door"}
         oak = piece(done=4, brush_time="25 min", hours="06:00-22:00", **porch, **changes)
-        return make_outlook(oak, site(), VARNISH, [], table, now, stale_after_h=120)
+        return make_outlook(oak, site(), built(VARNISH), [], table, now, stale_after_h=120)
 
     def test_without_a_shade_the_sun_refuses_the_whole_day_whenever_it_is_begun(self, table):
         outlook = self.look(table, at(8))

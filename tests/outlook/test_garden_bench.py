@@ -20,7 +20,7 @@ from dryspell.outlook.slowing import Slowing
 from dryspell.outlook.windows import blocks_of, judge_all, windows_of
 from dryspell.science import air
 from dryspell.trade.families import family
-from outlook.build import piece, site, weather
+from outlook.build import built, piece, site, weather
 
 # Local hour, air degC, relative humidity %, wood degC, and the margin in kelvins as the finisher worked it out.
 HOURS = """
@@ -157,7 +157,7 @@ def test_with_the_surface_modelled_the_week_has_the_same_three_reasons():
     own = {"air_temperature": air_c[None], "dew_point_temperature": air.dew_point(air_c, humidity)[None]}
     table = replace(table, columns={**table.columns, **own})
     bench = piece(done=1, coats=6, area="3.58 m^2", shelter="roof", wind="sheltered", after_sunrise="0 h")
-    outlook = make_outlook(bench, site(), CLEAR, [], table, at(8), stale_after_h=120)
+    outlook = make_outlook(bench, site(), built(CLEAR), [], table, at(8), stale_after_h=120)
     assert (outlook.word, outlook.windows) == ("wait", ())
     for day in range(DAYS):
         blocks = [block for block in outlook.blocks if block.start < at(16, day) and block.end > at(9, day)]

@@ -81,6 +81,7 @@ def random_conditions(rng, members):
         water_mm=water,
         in_hours=hours,
         in_daylight=np.arange(STEPS) % 41 < 38,
+        under_cover=rng.random(STEPS) < 0.03 if rng.random() < 0.5 else None,
     )
 
 
@@ -103,7 +104,13 @@ def disagreements(rng):
     ready = c.times[rng.integers(0, STEPS, members)] + np.timedelta64(int(rng.integers(0, 900)), "s")
     ready[rng.random(members) < 0.5] = c.times[0]
     ready[rng.random(members) < 0.1] = np.datetime64("NaT", "s")
-    asked = Asked(int(rng.integers(1, 5)), int(rng.integers(0, 5)), ready)
+    soft = None
+    if rng.random() < 0.4:
+        opens = c.times[rng.integers(0, STEPS, members)]
+        closes = opens + np.timedelta64(1, "s") * rng.integers(0, 6 * 3600, members)
+        closes[rng.random(members) < 0.1] = np.datetime64("NaT", "s")
+        soft = opens, closes
+    asked = Asked(int(rng.integers(1, 5)), int(rng.integers(0, 5)), ready, soft)
     slowing = random_slowing(rng, c)
     rulings = judge(c, DryingClock(c, coating, slowing), coating, np.arange(STEPS), asked, strictness)
     found = {ruling.limit: ruling.passes for ruling in rulings}
@@ -116,7 +123,7 @@ def disagreements(rng):
         for start in range(STEPS):
             wanted = plain.verdicts(
                 start, asked.brush_steps, asked.settle_steps, ready[member], strictness.reserve,
-                strictness.guard_k,
+                strictness.guard_k, soft and tuple(instants[member] for instants in soft),
             )  # fmt: skip
             for limit, passes in wanted.items():
                 yield limit, member, start, passes, bool(found[limit][member, start])

@@ -11,7 +11,7 @@ from dryspell.outlook.conditions import conditions_at
 from dryspell.outlook.model import Coat, Limit
 from dryspell.outlook.outlook import make_outlook
 from dryspell.outlook.words import next_window, open_window
-from outlook.build import MONDAY, coating, piece, site, weather
+from outlook.build import MONDAY, built, coating, piece, site, weather
 
 SIX = MONDAY + timedelta(hours=6)
 NINE = MONDAY + timedelta(hours=9)
@@ -20,7 +20,7 @@ NORTH_DOOR = {"face": "vertical", "facing": "N", "body": "door"}
 
 
 def look(table, now=TEN, coats=(), **changes):
-    return make_outlook(piece(**changes), site(), coating(), list(coats), table, now, stale_after_h=120)
+    return make_outlook(piece(**changes), site(), built(), list(coats), table, now, stale_after_h=120)
 
 
 def coat(number, at, **more):
@@ -175,7 +175,7 @@ def test_what_is_known_is_enough_to_refuse():
 def test_a_stale_forecast_gives_no_verdict_and_says_how_old_it_is():
     table = weather(cloud=100, air=(14, 20), issued=MONDAY - timedelta(hours=20))
     door = piece(**NORTH_DOOR)
-    stale, young = (make_outlook(door, site(), coating(), [], table, TEN, stale_after_h=limit) for limit in (29, 31))
+    stale, young = (make_outlook(door, site(), built(), [], table, TEN, stale_after_h=limit) for limit in (29, 31))
     assert stale.word == "unknown"
     assert (stale.reason.limit, stale.reason.value, stale.reason.bound) == (Limit.KNOWN, 30.0, 29)
     assert stale.windows == ()
@@ -240,7 +240,7 @@ class TestTheCoatBelow:
 def test_a_can_that_is_slower_to_touch_dry_than_our_dew_safe_holds_back_the_later_stages():
     can = coating(touch_dry={"10 degC": "30 h", "20 degC": "20 h"})
     outlook = make_outlook(
-        piece(**NORTH_DOOR), site(), can, [], weather(cloud=100, air=(14, 20)), TEN, stale_after_h=24
+        piece(**NORTH_DOOR), site(), built(can), [], weather(cloud=100, air=(14, 20)), TEN, stale_after_h=24
     )
     stages = open_window(outlook).stages
     assert stages.touch_dry == stages.dew_safe == stages.rain_safe > TEN + timedelta(hours=20)
@@ -263,11 +263,9 @@ def test_what_is_past_comfort_but_within_its_limit_is_a_caution_and_no_refusal()
     assert (calm.word, open_window(calm).cautions) == ("coat", ())
     mild = coating(wind_good="3 m/s", humidity_good=["40 %", "60 %"])
     table = weather(cloud=100, air=(14, 20), dew_c=11.0, wind=5.0)
-    rough = make_outlook(piece(wind="exposed", **NORTH_DOOR), site(), mild, [], table, TEN, stale_after_h=24)
+    rough = make_outlook(piece(wind="exposed", **NORTH_DOOR), site(), built(mild), [], table, TEN, stale_after_h=24)
     found = {reason.limit: reason.bound for reason in open_window(rough).cautions}
     assert found == {Limit.HUMIDITY: 60.0, Limit.WIND: 3.0}
-
-
 
 
 def test_windows_and_blocks_together_cover_every_start_once():

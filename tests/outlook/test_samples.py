@@ -11,7 +11,7 @@ from dryspell.outlook.conditions import conditions_at
 from dryspell.outlook.outlook import make_outlook
 from dryspell.weather.checks import as_datetime
 from dryspell.weather.sources.open_meteo import decode, read_answer
-from outlook.build import coating, piece, site
+from outlook.build import built, coating, piece, site
 from outlook.plainly import Plain
 
 FOLDER = Path(__file__).resolve().parents[3] / "shared" / "weather-samples" / "open-meteo-forecast"
@@ -42,14 +42,16 @@ def place_of(data):
 
 
 @pytest.mark.parametrize("name", SAMPLES)
-@pytest.mark.parametrize("shape", [{}, {"face": "vertical", "facing": "SW", "shelter": "roof"}])
+@pytest.mark.parametrize(
+    "shape", [{}, {"face": "vertical", "facing": "SW", "shelter": "roof"}, {"cover": "17:00-09:00"}]
+)
 def test_every_window_of_a_recorded_forecast_keeps_every_limit_by_its_own_numbers(name, shape):
     data = decode((FOLDER / name).read_bytes())
     started = as_datetime(read_answer(data, as_datetime(np.datetime64("2026-01-01T00:00:00"))).times[0])
     table = read_answer(data, started)
     door = piece(hours="00:00-24:00", after_sunrise="0 h", **shape)
     yard = place_of(data)
-    outlook = make_outlook(door, yard, WINTER, [], table, started, stale_after_h=6)
+    outlook = make_outlook(door, yard, built(WINTER), [], table, started, stale_after_h=6)
     if outlook.missing:
         assert (outlook.word, outlook.windows) == ("unknown", ())
         return
@@ -71,6 +73,6 @@ def test_the_one_complete_recording_has_windows_and_starts_that_are_not():
     data = decode((FOLDER / COMPLETE).read_bytes())
     table = read_answer(data, as_datetime(np.datetime64("2025-12-28T00:00:00")))
     door = piece(face="vertical", facing="N", shelter="roof", hours="00:00-24:00")
-    outlook = make_outlook(door, place_of(data), WINTER, [], table, table.issued_at, stale_after_h=6)
+    outlook = make_outlook(door, place_of(data), built(WINTER), [], table, table.issued_at, stale_after_h=6)
     assert outlook.windows
     assert len({block.reason.limit for block in outlook.blocks}) >= 3

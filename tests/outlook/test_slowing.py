@@ -9,7 +9,7 @@ from dryspell.outlook.model import Coat
 from dryspell.outlook.outlook import make_outlook
 from dryspell.outlook.slowing import next_slowing, quick_until, slowing_of
 from dryspell.trade.families import family
-from outlook.build import MONDAY, coating, piece, site, weather
+from outlook.build import MONDAY, built, coating, piece, site, weather
 
 VARNISH = coating()
 SHADED = {"face": "vertical", "facing": "N", "body": "door"}
@@ -56,10 +56,10 @@ def test_a_slow_pace_counts_for_everything_and_a_quick_one_for_what_was_seen():
 
 
 def test_the_next_coat_is_taken_to_be_thinned_as_the_coating_has_it():
-    assert dict(next_slowing(VARNISH, piece(), 1, None).factors) == {"thinned_first": 0.8}
-    assert dict(next_slowing(VARNISH, piece(), 4, None).factors) == {}
-    assert next_slowing(VARNISH, piece(shelter="shed"), 4, None).in_still_air
-    assert not next_slowing(VARNISH, piece(shelter="roof"), 4, None).in_still_air
+    assert dict(next_slowing(built()[1 - 1], piece(), None).factors) == {"thinned_first": 0.8}
+    assert dict(next_slowing(built()[4 - 1], piece(), None).factors) == {}
+    assert next_slowing(built()[4 - 1], piece(shelter="shed"), None).in_still_air
+    assert not next_slowing(built()[4 - 1], piece(shelter="roof"), None).in_still_air
 
 
 def test_only_what_takes_up_oxygen_is_built_up_by_a_tenth_a_coat_above_the_third():
@@ -88,7 +88,7 @@ class TestInAnOutlook:
         ]
         now = finished[-1] + timedelta(hours=1)
         return make_outlook(
-            piece(**SHADED, coats=9, **changes), site(), VARNISH, coats, self.table, now, stale_after_h=999
+            piece(**SHADED, coats=9, **changes), site(), built(VARNISH, 9), coats, self.table, now, stale_after_h=999
         )
 
     def test_a_fifth_coat_a_day_after_the_fourth_is_slower_than_one_after_three_days(self):
@@ -110,6 +110,12 @@ class TestInAnOutlook:
 
     def test_the_toe_rails_fourth_coat_at_ordinary_times_is_as_slow_as_printed(self):
         fourth = make_outlook(
-            piece(**SHADED, done=3), site(), VARNISH, [], self.table, MONDAY + timedelta(hours=6), stale_after_h=999
+            piece(**SHADED, done=3),
+            site(),
+            built(VARNISH),
+            [],
+            self.table,
+            MONDAY + timedelta(hours=6),
+            stale_after_h=999,
         )
         assert fourth.windows[0].factors == {}

@@ -64,6 +64,10 @@ FAILING = {
     Limit.BUILT_UP: (None, None, "", "every coat is on"),
     Limit.COAT_BELOW: (None, None, "", "coat 3 is not ready to coat over before 20:15"),
     Limit.HOURS: (None, None, "", "no room in your working hours before 20:15"),
+    Limit.COVER: (
+        *(None, None, ""),
+        "the cover is on, or goes on before the last stroke; room to brush from 20:15",
+    ),
     Limit.DAYLIGHT: (None, None, "", "no full daylight to brush in before 20:15"),
     Limit.DRY: (None, None, "", "surface wet with dew or rain, or only just dry; dry long enough from 20:15"),
     Limit.AIR_LOW: (3.2, 5.0, "degC", "air only 3.2 °C at 20:15 (5 °C needed)"),

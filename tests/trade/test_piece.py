@@ -133,6 +133,12 @@ def test_only_a_tent_or_a_shed_can_be_heated():
     assert message(Piece, **PLAIN, heat="9 K") == 'is only for shelter = "tent" or "shed", and this one is open'
 
 
+def test_only_a_tent_or_a_shed_can_be_shut():
+    assert piece(shelter="tent", shut_by_day=True).shut_by_day
+    assert not piece(shelter="shed").shut_by_day
+    assert message(Piece, **PLAIN, shut_by_day=True) == 'is only for shelter = "tent" or "shed", and this one is open'
+
+
 def test_what_a_probe_found_is_written_with_its_units():
     told = piece(wind_share="35 %", back_conductance="4 W/m^2/K")
     assert (told.wind_share_pct, told.back_conductance_w_m2_k) == (35.0, 4.0)

@@ -11,9 +11,9 @@ from dryspell.alerts.model import Kind, Notice, Why
 from dryspell.alerts.spans import GRID, stretches
 from dryspell.outlook.figures import Units, duration, moment, quantity
 from dryspell.outlook.model import Outlook, Stages, Window
-from dryspell.outlook.words import capital, caution_text, reason_text, why
-from dryspell.trade.coating import Coating
+from dryspell.outlook.words import capital, caution_text, cover_text, reason_text, why, wood_text
 from dryspell.trade.safety import cautions
+from dryspell.trade.system import Lay
 
 
 def notice_id(notice: Notice) -> str:
@@ -21,25 +21,25 @@ def notice_id(notice: Notice) -> str:
     return sha256(notice.key.encode()).hexdigest()[:10]
 
 
-def compose(notice: Notice, outlook: Outlook, coating: Coating, units: Units = "metric") -> tuple[str, str]:
+def compose(notice: Notice, outlook: Outlook, lay: Lay, units: Units = "metric") -> tuple[str, str]:
     """Return title and body.
 
     Parameters
     ----------
     notice, outlook
         What was decided, and the outlook it was decided on.
-    coating
-        The coating of the next coat.
+    lay
+        The next coat as it is to be laid.
     """
-    writer = _Writer(notice, outlook, coating, units)
+    writer = _Writer(notice, outlook, lay, units)
     return writer.title(), "\n".join(line for line in (*writer.body(), f"[{notice_id(notice)}]") if line)
 
 
 class _Writer:
-    def __init__(self, notice: Notice, outlook: Outlook, coating: Coating, units: Units) -> None:
+    def __init__(self, notice: Notice, outlook: Outlook, lay: Lay, units: Units) -> None:
         self.notice = notice
         self.outlook = outlook
-        self.coating = coating
+        self.lay = lay
         self.units = units
         self.zone = ZoneInfo(outlook.timezone)
         self.window = notice.windows[0] if notice.windows else None
@@ -77,7 +77,7 @@ class _Writer:
             case Kind.TOMORROW:
                 return [*self._plan(), self._after(), self._credit()]
             case Kind.COAT_NOW:
-                return [*self._plan(), self._after(), self._credit(), *cautions(self.coating)]
+                return [*self._plan(), self._after(), self._credit(), *cautions(self.lay.coating)]
             case Kind.WAIT:
                 return [self._told(), *self._broken(), self._after(), self._credit()]
             case Kind.WEATHER_LOST:
@@ -96,7 +96,7 @@ class _Writer:
     def _coat(self) -> str:
         """Name the coat, and how it is thinned."""
         number, outlook = self.notice.coat, self.outlook
-        parts = self.coating.thinner_of(number)
+        parts = self.lay.thinner_parts
         thinner = f"{parts:g} parts of thinner to 100" if parts else "neat"
         sand = ", sanded first (the time to coat without sanding is over)" if outlook.sand_first else ""
         return f"Coat {number} of {outlook.coats}, {thinner}{sand}."
@@ -109,6 +109,10 @@ class _Writer:
         lines = [self._coat(), self._begin(window), *(f"Then again: {self._begin(w)}" for w in self.notice.windows[1:])]
         if window.hang_shade_by:
             lines.append(f"Hang the shade by {self._at(window.hang_shade_by)}.")
+        if self.outlook.wood:
+            lines.append(wood_text(self.outlook.wood))
+        if window.without_cover:
+            lines.append(f"{capital(cover_text(window, self.zone, self.units, on=self.notice.created_at))}.")
         lines += [
             f"Surface {self._figure(window.surface_c, 'degC')}, humidity {self._figure(window.humidity_pct, '%')}.",
             self._margins(window),

@@ -66,7 +66,7 @@ def command(
         found = [*report(config, at), *_probes(config, at, offline=offline, send=send)]
     except ConfigError as error:
         found = [Finding("config", "bad", problem) for problem in error.problems]
-    shown = coatings_shown(config) if config and figures else []
+    shown = coatings_shown(_taught(config)) if config and figures else []
     if as_json:
         click.echo(document_text(found, shown, at))
     else:
@@ -83,6 +83,13 @@ def _probes(config: Config, now: datetime, *, offline: bool, send: bool) -> Iter
     yield from probes.weather(config, now, offline=offline)
     yield probes.state(config)
     yield from probes.alerts(config, send=send)
+
+
+def _taught(config: Config) -> Config:
+    """Return the configuration with what the recorded coats have taught of its coatings."""
+    from dryspell.cli import probes  # noqa: PLC0415  (as above)
+
+    return probes.taught(config)
 
 
 def findings_text(found: Iterable[Finding], paint: Paint) -> Iterator[str]:

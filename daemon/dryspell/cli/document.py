@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from math import isfinite
 from typing import Any
 
-from dryspell.outlook.model import Block, Coat, FilmState, Outlook, Provenance, Reason, Stages, Window
+from dryspell.outlook.model import BareWood, Block, Coat, FilmState, Outlook, Provenance, Reason, Stages, Window
 
 WINDOWS_SCHEMA = "dryspell.windows/1"
 
@@ -61,6 +61,8 @@ def piece_document(outlook: Outlook, site_name: str) -> Document:
         "coats": outlook.coats,
         "sand_first": outlook.sand_first,
         "film": outlook.film and _film(outlook.film),
+        "coats_on": outlook.coats_on and outlook.coats_on.model_dump(mode="json"),
+        "wood": outlook.wood and _wood(outlook.wood),
         "windows": [_window(window) for window in outlook.windows],
         "blocks": [_block(block) for block in outlook.blocks],
         "weather": outlook.weather and _weather(outlook.weather),
@@ -94,6 +96,9 @@ def _window(window: Window) -> Document:
         "brush_down_by": instant(window.brush_down_by),
         "tight_until": instant(window.tight_until),
         "hang_shade_by": instant(window.hang_shade_by),
+        "cover_on_by": instant(window.cover_on_by),
+        "without_cover": window.without_cover and reason_document(window.without_cover),
+        "bare_until": instant(window.bare_until),
         "best_start": instant(window.best_start),
         "probability": window.probability,
         "coarse": window.coarse,
@@ -148,6 +153,11 @@ def _film(film: FilmState) -> Document:
         "factors": _factors(film.factors),
         "stages": stages_document(film.stages),
     }
+
+
+def _wood(wood: BareWood) -> Document:
+    days = wood.days or (None, None)
+    return wood.model_dump(mode="json", exclude={"days"}) | {"least_days_d": days[0], "most_days_d": days[1]}
 
 
 def _weather(weather: Provenance) -> Document:

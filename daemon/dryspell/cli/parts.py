@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Literal
 
+from dryspell.cli.standing import standing
 from dryspell.config import Config
 from dryspell.outlook.figures import Units, duration, limit_figure
 from dryspell.trade.coating import FACTORS, NO_SOURCE, OUR_CHOICE, YOURS, Coating
@@ -29,19 +30,19 @@ class Finding:
 
 def report(config: Config, now: datetime) -> list[Finding]:
     """Return what there is to say of a configuration that could be read, without looking beyond it."""
-    in_use = {piece.coating for piece in config.piece.values()}
+    in_use = {key for piece in config.piece.values() for key in config.coatings_of(piece)}
     return [
         Finding("config", "good", str(config.file)),
         *(Finding("config", "look", caution) for caution in config.cautions),
         *(Finding("site", "good", _site(site, now)) for site in config.site.values()),
         *(Finding("coating", "good", _coating(coating, coating.key in in_use)) for coating in coatings_shown(config)),
-        *(Finding("piece", "good", _piece(piece)) for piece in config.piece.values()),
+        *(Finding("piece", "good", _piece(config, piece)) for piece in config.piece.values()),
     ]
 
 
 def coatings_shown(config: Config) -> list[Coating]:
     """Return the coatings that pieces have, and the user's own."""
-    in_use = {piece.coating for piece in config.piece.values()}
+    in_use = {key for piece in config.piece.values() for key in config.coatings_of(piece)}
     return [coating for key, coating in config.coating.items() if key in in_use or key != coating.family]
 
 
@@ -49,16 +50,17 @@ def _site(site: Site, now: datetime) -> str:
     north = "N" if site.latitude_deg >= 0 else "S"
     east = "E" if site.longitude_deg >= 0 else "W"
     place = f"{abs(site.latitude_deg):.4f}° {north} {abs(site.longitude_deg):.4f}° {east}, {site.elevation_m:g} m"
-    return (
-        f"{site.key}: {place}{', afloat' if site.afloat else ''}; {now.astimezone(site.zone):%H:%M} in {site.zone.key}"
-    )
+    sky = "" if site.diffuse_sky == "even" else f"; sky {site.diffuse_sky}"
+    afloat = ", afloat" if site.afloat else ""
+    return f"{site.key}: {place}{afloat}; {now.astimezone(site.zone):%H:%M} in {site.zone.key}{sky}"
 
 
-def _piece(piece: Piece) -> str:
+def _piece(config: Config, piece: Piece) -> str:
     done = f", {piece.done} on before the first one recorded" if piece.done else ""
-    how = f"{piece.face}, {piece.shelter}, {piece.wind} to the wind, {piece.colour}"
+    how = standing(piece, config.alerting.units)
     brush = f"{piece.area_m2:.3g} m2, {duration(timedelta(hours=piece.brushing_h))} of brushing"
-    return f"{piece.key}: {piece.coats} coats of {piece.coating}{done}; at {piece.site}; {how}; {brush}"
+    coats = f"{piece.coats} coats of {' and '.join(config.coatings_of(piece))}"
+    return f"{piece.key}: {coats}{done}; at {piece.site}; {how}; {brush}"
 
 
 def _coating(coating: Coating, in_use: bool) -> str:

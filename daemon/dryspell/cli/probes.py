@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Iterator, Mapping
+from contextlib import closing
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -9,10 +10,12 @@ from dryspell.alerts.apprise_sender import AppriseSender
 from dryspell.alerts.deliver import SendError
 from dryspell.cli.parts import Finding
 from dryspell.config import Config
+from dryspell.config.settings import NETWORK_KINDS
 from dryspell.errors import StoreError, WeatherError
 from dryspell.outlook.figures import duration, when
 from dryspell.store.store import FILE_NAME, open_store
 from dryspell.tick import look, sources_of
+from dryspell.tick.learned import learned
 from dryspell.weather.sources import Source
 from dryspell.weather.table import WeatherTable
 
@@ -32,10 +35,18 @@ def weather(
     sources
         By site, instead of those of the configuration.
     """
-    sources = sources_of(config) if sources is None else sources
+    if sources is None:
+        # A state that nobody has made yet is not made here: whoever runs this may not be who runs the daemon.
+        by_sensors = any("sensors" in config.sources_of(site) for site in config.site.values())
+        if by_sensors and (config.state_dir / FILE_NAME).exists():
+            with closing(open_store(config.state_dir)) as store:
+                yield from weather(config, now, offline=offline, sources=sources_of(config, store))
+            return
+        sources = sources_of(config, None)
     for site in dict.fromkeys(piece.site for piece in config.piece.values()):
-        if offline and config.weather.source != "table":
-            yield Finding("weather", "skipped", f"{site}: {config.weather.source} was not asked")
+        if offline and (asked := [kind for kind in config.sources_of(config.site[site]) if kind in NETWORK_KINDS]):
+            not_asked = f"{' and '.join(asked)} {'was' if len(asked) == 1 else 'were'} not asked"
+            yield Finding("weather", "skipped", f"{site}: {not_asked}")
             continue
         try:
             table = sources[site].fetch(now)
@@ -78,6 +89,17 @@ def state(config: Config) -> Finding:
     except StoreError as error:
         return Finding("state", "bad", str(error))
     return Finding("state", "good", f"{file}: can be written")
+
+
+def taught(config: Config) -> Config:
+    """Return the configuration with the pace that the recorded coats have taught; as it is where none can be read."""
+    if not _is_there(config.state_dir / FILE_NAME):
+        return config
+    try:
+        with closing(open_store(config.state_dir)) as store:
+            return learned(config, store.progress_seen())
+    except StoreError:
+        return config
 
 
 def _is_there(path: Path) -> bool:

@@ -94,6 +94,10 @@ def piece(outlook: Outlook, names: Mapping[str, str], paint: Paint, units: Units
     yield from _wrapped(names.get(outlook.coating, outlook.coating), "  ")
     if outlook.film is not None:
         yield from _film(outlook, outlook.film, paint)
+    if outlook.coats_on is not None:
+        yield f"  {words.coats_on_text(outlook.coats_on)}"
+    if outlook.wood is not None:
+        yield from _wrapped(words.wood_text(outlook.wood), "  ")
     if outlook.sand_first:
         yield from _wrapped("The time to coat without sanding is past by then: sand first.", "  ")
     if outlook.windows or outlook.blocks:
@@ -206,6 +210,8 @@ def _window(outlook: Outlook, window: Window, paint: Paint, units: Units) -> Ite
 def _facts(window: Window, zone: ZoneInfo, units: Units, at: Callable[[datetime], str]) -> Iterator[str]:
     if window.hang_shade_by is not None:
         yield f"shade up by {at(window.hang_shade_by)}"
+    if window.without_cover is not None:
+        yield words.cover_text(window, zone, units, on=window.start)
     if window.probability is not None:
         yield f"odds {window.probability:.0%}"
     if window.coarse:

@@ -23,6 +23,7 @@ _MARKS = {
     Limit.BUILT_UP: ("·", "night or off work"),
     Limit.COAT_BELOW: ("b", "coat below not ready"),
     Limit.HOURS: ("·", "night or off work"),
+    Limit.COVER: ("u", "under cover"),
     Limit.DAYLIGHT: ("·", "night or off work"),
     Limit.DRY: ("w", "wet surface"),
     Limit.AIR_LOW: ("c", "cold"),

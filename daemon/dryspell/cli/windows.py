@@ -64,16 +64,17 @@ def outlooks_now(config: Config, clock: Clock) -> list[Outlook]:
     import random  # noqa: PLC0415  (with the rest below: what --help does without)
 
     from dryspell.store.store import open_store  # noqa: PLC0415
-    from dryspell.tick.gather import Gatherer, sources_of  # noqa: PLC0415
+    from dryspell.tick.gather import Gatherer  # noqa: PLC0415
     from dryspell.tick.learned import learned  # noqa: PLC0415
     from dryspell.tick.look import look  # noqa: PLC0415
     from dryspell.tick.round import since_of  # noqa: PLC0415
+    from dryspell.tick.sources import sources_of  # noqa: PLC0415
 
     logging.basicConfig(format="dryspell: %(message)s", level=logging.WARNING)
     store = open_store(config.state_dir)
     try:
         coats = {key: store.coats(key) for key in config.piece}
-        gatherer = Gatherer(config, store, clock, sources_of(config), random.Random())  # noqa: S311  (nothing secret)
+        gatherer = Gatherer(config, store, clock, sources_of(config, store), random.Random())  # noqa: S311  (nothing secret)
         tables = gatherer.tables(since_of(config, coats), wait_s=FETCH_WAIT_S)
         return look(learned(config, store.progress_seen()), coats, tables, clock.now())
     finally:

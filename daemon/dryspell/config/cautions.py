@@ -1,13 +1,16 @@
 """What a configuration may say but its writer should look at twice."""
 
-from datetime import datetime
+from collections.abc import Container, Iterable
+from datetime import datetime, time
 from itertools import pairwise
 from typing import get_args
 
+from dryspell.config.settings import WeatherSettings
 from dryspell.science.cure import StageRate, fit_stage
 from dryspell.trade.coating import YOURS, Coating
 from dryspell.trade.families import family
-from dryspell.trade.piece import Site
+from dryspell.trade.hours import Span
+from dryspell.trade.piece import Piece, Site
 from dryspell.trade.stages import StageName
 
 # The order in which a film goes through them; a family that does not keep to it is not held to it.
@@ -27,6 +30,47 @@ def of_site(site: Site) -> list[str]:
         return []
     apart = f"the sun of its longitude and the clocks of {site.zone.key} are {apart_h:.0f} h apart"
     return [f"site.{site.key}: {apart}; east is positive, west negative"]
+
+
+def of_weather(settings: WeatherSettings, services: Iterable[str], used: Container[str]) -> list[str]:
+    """Return what looks odd about the weather.
+
+    Parameters
+    ----------
+    services
+        Those that have a table of their own.
+    used
+        The sources that any site takes its weather from.
+    """
+    odd = [f"weather.{name} is set, but {name} is not among the sources" for name in services if name not in used]
+    for name, service in (("open-meteo", settings.open_meteo), ("open-meteo-ensemble", settings.open_meteo_ensemble)):
+        if service.api_key.get_secret_value() and not service.base_url.lower().startswith("https://"):
+            odd.append(f"weather.{name}.base_url does not begin with https://: its key can be read on the way")
+    return odd
+
+
+def of_piece(piece: Piece) -> list[str]:
+    """Return what looks odd about how a piece stands."""
+    sentences = []
+    if piece.cover and not any(_clear_of(piece.cover, start, end) for _, start, end in piece.hours):
+        sentences.append(
+            f"piece.{piece.key}: its cover is on in all the hours you can work, and nobody brushes under it"
+        )
+    if piece.heat_k and "shut_by_day" not in piece.model_fields_set:
+        sentences.append(
+            f"piece.{piece.key}: is its {piece.shelter} kept shut while it is heated? With shut_by_day = true the sun "
+            "on it counts, with false it is opened before it gets hot"
+        )
+    return sentences
+
+
+def _clear_of(cover: tuple[Span, ...], start: time, end: time) -> bool:
+    """Say whether some time of a day between two is not under a cover."""
+    reached = start
+    for _, on, off in sorted(cover, key=lambda span: span[1]):
+        if on <= reached:
+            reached = max(reached, off)
+    return reached < end
 
 
 def of_coating(coating: Coating) -> list[str]:

@@ -9,15 +9,35 @@ from dryspell.config import cautions
 from dryspell.config.coatings import read_coatings
 from dryspell.config.places import find_config, state_folder
 from dryspell.config.problems import Problems
-from dryspell.config.settings import AlertSettings, Config, DaemonSettings, TopSettings, WeatherSettings
+from dryspell.config.secrets import open_to_others
+from dryspell.config.sensors import SensorReader
+from dryspell.config.settings import AlertSettings, Config, DaemonSettings, RecordSettings, TopSettings
 from dryspell.config.source import read_tables, read_text
-from dryspell.config.targets import TargetReader, open_to_others
+from dryspell.config.systems import coats_of, read_systems
+from dryspell.config.targets import TargetReader
+from dryspell.config.weather import WeatherReader
 from dryspell.config.wording import key_text, listed
 from dryspell.errors import ConfigError
 from dryspell.trade.families import family, family_keys
 from dryspell.trade.piece import Piece, Site
+from dryspell.trade.system import System
 
-KEYS = ("contact", "state", "site", "piece", "coating", "weather", "alerts", "alert", "daemon")
+KEYS = (
+    "contact",
+    "state",
+    "site",
+    "piece",
+    "coating",
+    "system",
+    "weather",
+    "sensor",
+    "broker",
+    "push",
+    "record",
+    "alerts",
+    "alert",
+    "daemon",
+)
 
 
 def load(path: Path | None = None, *, env: Mapping[str, str] | None = None, secrets: bool = True) -> Config:
@@ -74,22 +94,32 @@ class _Reading:
         self._problems.check_keys([], self._tables, KEYS, "the configuration")
         top_table = {key: self._tables[key] for key in ("contact", "state") if key in self._tables}
         top = self._problems.read(TopSettings, [], top_table, owner="the configuration", context=self._context)
-        weather = self._weather()
+        remarks: list[str] = []
         sites, pieces = self._group("site", "harbour", needed=True), self._group("piece", "toe_rail", needed=True)
-        site = self._sites(sites)
+        weather_reader = WeatherReader(self._problems, remarks, self._folder, self._env, fetch=secrets)
+        site, of_sites = self._sites(sites, weather_reader)
+        weather = weather_reader.read(self._table("weather"), of_sites, has_contact="contact" in self._tables)
         own_tables = self._group("coating", "my_varnish")
         own = read_coatings(own_tables, self._problems)
-        piece = self._pieces(pieces, sites, [*family_keys(), *own_tables])
+        coatings = [*family_keys(), *own_tables]
+        system_tables = self._group("system", "rail_build_up")
+        system = read_systems(system_tables, coatings, self._problems)
+        piece = self._pieces(pieces, sites, coatings, system_tables, system)
         alerting = self._problems.read(AlertSettings, ["alerts"], self._alert_table(), owner="[alerts]")
-        remarks = [remark for each in site.values() for remark in cautions.of_site(each)]
+        remarks += [remark for each in site.values() for remark in cautions.of_site(each)]
         remarks += [remark for each in own.values() for remark in cautions.of_coating(each)]
+        remarks += [remark for each in piece.values() for remark in cautions.of_piece(each)]
+        sensing = SensorReader(self._problems, remarks, self._folder, self._env, fetch=secrets).read(
+            self._group("sensor", "mast"), self._group("broker", "house"), self._table("push"), sites, pieces
+        )
         alert_tables = self._group("alert", "phone")
         reader = TargetReader(self._problems, remarks, self._folder, self._env, fetch=secrets)
         alerts = {key: reader.read(key, table, pieces) for key, table in alert_tables.items()}
         daemon = self._problems.read(DaemonSettings, ["daemon"], self._table("daemon"), owner="[daemon]")
+        record = self._problems.read(RecordSettings, ["record"], self._table("record"), owner="[record]")
         if any("url" in table for table in alert_tables.values()) and open_to_others(self._file):
             remarks.append(f"{self._file} holds an alert address and other users can read it: chmod 600 {self._file}")
-        if self._problems.found or not (top and weather and alerting and daemon):
+        if self._problems.found or not (top and weather and alerting and daemon and record):
             raise ConfigError(self._problems.found)
         return Config(
             file=self._file,
@@ -98,10 +128,15 @@ class _Reading:
             site=site,
             piece=piece,
             coating={key: family(key) for key in family_keys()} | own,
+            system=system,
             weather=weather,
+            sensor=sensing.sensor,
+            broker=sensing.broker,
+            push=sensing.push,
             alerting=alerting,
             alerts={key: target for key, target in alerts.items() if target},
             daemon=daemon,
+            record=record,
             cautions=tuple(remarks),
         )
 
@@ -130,19 +165,6 @@ class _Reading:
             self._problems.check_name([name, key])
         return tables
 
-    def _weather(self) -> WeatherSettings | None:
-        path, table = ["weather"], self._table("weather")
-        from_network = table.get("source", "open-meteo") == "open-meteo"
-        if from_network and "contact" not in self._tables:
-            text = 'wanted such as contact = "you@example.org" before the first table'
-            self._problems.add(["contact"], f"is missing; a weather service wants to know whom to reach, {text}")
-        if table.get("source") == "table" and "file" not in table:
-            self._problems.add([*path, "file"], 'is missing; source = "table" needs one, such as file = "weather.csv"')
-        if from_network and "file" in table:
-            text = 'is not read from source = "open-meteo"; wanted source = "table"'
-            self._problems.add_value([*path, "file"], table["file"], text)
-        return self._problems.read(WeatherSettings, path, table, owner="[weather]", context=self._context)
-
     def _alert_table(self) -> Mapping[str, Any]:
         table = dict(self._table("alerts"))
         for key in [key for key, value in table.items() if isinstance(value, Mapping)]:
@@ -150,26 +172,37 @@ class _Reading:
             self._problems.add(["alerts", key], f"is a table; the table of a target is headed [alert.{key_text(key)}]")
         return table
 
-    def _sites(self, tables: Mapping[str, Mapping[str, Any]]) -> dict[str, Site]:
-        read = {
-            key: self._problems.read(Site, ["site", key], table, owner="a site", filled_in={"key": key})
-            for key, table in tables.items()
-        }
-        return {key: site for key, site in read.items() if site}
+    def _sites(
+        self, tables: Mapping[str, Mapping[str, Any]], weather: WeatherReader
+    ) -> tuple[dict[str, Site], list[tuple[str, ...]]]:
+        """Return the sites, and for each table of one its own order of sources, empty where it has none."""
+        read, orders = {}, []
+        for key, table in tables.items():
+            path = ["site", key]
+            order = weather.kinds([*path, "sources"], table["sources"]) if "sources" in table else ()
+            filled_in = {"key": key, "sources": order}
+            read[key] = self._problems.read(Site, path, table, owner="a site", filled_in=filled_in)
+            orders.append(order)
+        return {key: site for key, site in read.items() if site}, orders
 
     def _pieces(
-        self, tables: Mapping[str, Mapping[str, Any]], sites: Mapping[str, Any], coatings: list[str]
+        self,
+        tables: Mapping[str, Mapping[str, Any]],
+        sites: Mapping[str, Any],
+        coatings: list[str],
+        system_tables: Mapping[str, Any],
+        systems: Mapping[str, System],
     ) -> dict[str, Piece]:
         pieces = {}
         for key, table in tables.items():
             path = ["piece", key]
-            filled_in = {"key": key}
+            filled_in = {"key": key, **coats_of(path, table, systems, self._problems)}
             if "site" not in table:
                 filled_in["site"] = next(iter(sites), "")
                 if len(sites) > 1:
                     self._problems.add([*path, "site"], f"is missing; wanted one of the sites {listed(sites, 'or')}")
             piece = self._problems.read(Piece, path, table, owner="a piece", filled_in=filled_in)
-            for name, known in (("site", list(sites)), ("coating", coatings)):
+            for name, known in (("site", list(sites)), ("coating", coatings), ("system", list(system_tables))):
                 value = table.get(name)
                 if isinstance(value, str) and value not in known:
                     self._problems.add_reference([*path, name], value, known, name)

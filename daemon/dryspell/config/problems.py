@@ -13,7 +13,7 @@ KeyPath = Sequence[str | int]
 Model = TypeVar("Model", bound=BaseModel)
 
 _NAME = re.compile(r"\w[\w-]*")
-_FILLED_IN = {"key", "marks"}
+_FILLED_IN = {"key", "marks", "api_key"}
 """Fields of models that a configuration does not write."""
 _TWO = "is not two figures; wanted the lower and the higher one, in that order"
 _WHOLE = "is no whole number; wanted one without quotes and without a unit"

@@ -1,22 +1,32 @@
 """What a configuration holds besides sites, pieces and coatings, and the whole of it once it is read."""
 
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import time
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, SecretStr, ValidationInfo, field_validator
 
 from dryspell.config.places import resolve
+from dryspell.config.wording import listed, meant
 from dryspell.trade.coating import Coating
 from dryspell.trade.piece import Piece, Site
+from dryspell.trade.system import Lay, Step, System, lay_at, lays_of
 from dryspell.units import within
+from dryspell.weather.sensors.model import Broker, PushDoor, Sensor
 
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})", re.ASCII)
 _MAILBOX = re.compile(r"[^@\s]+@[^@\s]+\.[^@\s]+")
 _WEB = re.compile(r"https?://[^\s/?#]+\S*", re.IGNORECASE)
+_MODEL = re.compile(r"[a-z][a-z0-9_]*", re.ASCII)
 _ANY_SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*://\S+")
+
+SourceKind = Literal["open-meteo", "open-meteo-ensemble", "met-norway", "nws", "table", "sensors"]
+SOURCE_KINDS: tuple[SourceKind, ...] = get_args(SourceKind)
+NETWORK_KINDS = frozenset(SOURCE_KINDS) - {"table", "sensors"}
+"""Those that ask a service over the network."""
 
 
 def _read_clock(value: Any) -> time:
@@ -60,6 +70,26 @@ def _read_alert_address(value: Any) -> SecretStr:
     return SecretStr(value.strip())
 
 
+def _read_model(value: Any) -> str:
+    if isinstance(value, str) and _MODEL.fullmatch(value):
+        return value
+    raise ValueError('is no model; wanted one of the names of Open-Meteo\'s ensembles, such as "ecmwf_ifs025_ensemble"')
+
+
+def read_kinds(value: Any) -> tuple[SourceKind, ...]:
+    """Read an order of preference; ValueError says what is wrong with it."""
+    if not isinstance(value, list | tuple) or not value or not all(isinstance(kind, str) for kind in value):
+        raise ValueError(f'is no list of sources; wanted such as ["open-meteo"], of {listed(SOURCE_KINDS)}')
+    for kind in value:
+        if kind not in SOURCE_KINDS:
+            known = meant(kind, SOURCE_KINDS, f"there is {listed(SOURCE_KINDS)}")
+            raise ValueError(f'has "{kind}", which is no source; {known}')
+        if value.count(kind) > 1:
+            raise ValueError(f'has "{kind}" more than once; keep one')
+    return tuple(value)
+
+
+WebAddress = Annotated[str, BeforeValidator(_read_web_address)]
 FilePath = Annotated[Path | None, BeforeValidator(_read_path)]
 Contact = Annotated[str, BeforeValidator(_read_contact)]
 AlertAddress = Annotated[SecretStr, BeforeValidator(_read_alert_address)]
@@ -80,14 +110,58 @@ class TopSettings(Part):
     state: FilePath = Field(default=None, description="folder of the state")
 
 
+class MetNorwaySettings(Part):
+    """How MET Norway is asked."""
+
+    base_url: WebAddress = Field(default="https://api.met.no", description="the host of the service")
+
+
+class NwsSettings(Part):
+    """How the US National Weather Service is asked."""
+
+    base_url: WebAddress = Field(default="https://api.weather.gov", description="the host of the service")
+
+
+class OpenMeteoSettings(Part):
+    """How the forecast service of Open-Meteo is asked."""
+
+    base_url: WebAddress = Field(
+        default="https://api.open-meteo.com",
+        description="the host of the service, such as that of paying customers or one of your own",
+    )
+    api_key_env: str = Field(default="", description="the variable of the environment that holds a customer's key")
+    api_key_file: str = Field(default="", description="the file that holds it, instead")
+    api_key: SecretStr = SecretStr("")
+
+
+class EnsembleSettings(OpenMeteoSettings):
+    """How the ensemble service of Open-Meteo is asked."""
+
+    base_url: WebAddress = Field(
+        default="https://ensemble-api.open-meteo.com",
+        description="the host of the service, such as that of paying customers or one of your own",
+    )
+    model: Annotated[str, BeforeValidator(_read_model)] = Field(
+        default="icon_seamless_eps", description="whose members: one of Open-Meteo's names of ensembles"
+    )
+
+
+SERVICES: Mapping[str, type[Part]] = {
+    "open-meteo": OpenMeteoSettings,
+    "open-meteo-ensemble": EnsembleSettings,
+    "met-norway": MetNorwaySettings,
+    "nws": NwsSettings,
+}
+"""The tables under [weather], by the source they are of."""
+
+
 class WeatherSettings(Part):
     """Where the weather comes from, how often, and how old it may get."""
 
-    source: Literal["open-meteo", "table"] = Field(default="open-meteo", description="a forecast service, or a file")
-    file: FilePath = Field(default=None, description="the table file, CSV or JSON Lines")
-    base_url: Annotated[str, BeforeValidator(_read_web_address)] = Field(
-        default="https://api.open-meteo.com", description="the host of the service, such as one of your own"
+    sources: Annotated[tuple[SourceKind, ...], BeforeValidator(read_kinds)] = Field(
+        default=("open-meteo",), description="where the weather comes from, in order of preference"
     )
+    file: FilePath = Field(default=None, description='the table file of the source "table", CSV or JSON Lines')
     stale_after_h: Annotated[float, within("hour", 1, 72)] = Field(
         default=6.0, alias="stale_after", description="older weather is not acted on: the answer is then unknown"
     )
@@ -95,6 +169,21 @@ class WeatherSettings(Part):
         default=3600.0, alias="refresh", description="how often the service is asked, at most"
     )
     forecast_days: int = Field(default=16, strict=True, ge=3, le=16, description="how far ahead to look")
+    members: int = Field(
+        default=20,
+        strict=True,
+        ge=1,
+        le=100,
+        description="how many ways a single forecast may go are judged, for the odds; 1 is the forecast alone",
+    )
+    rain_without_forecast: Literal["unknown", "assume none"] = Field(
+        default="unknown",
+        description='what "sensors" alone, which cannot foresee rain, say of it; unknown is never a go in the open',
+    )
+    open_meteo: OpenMeteoSettings = Field(default=OpenMeteoSettings(), alias="open-meteo")
+    open_meteo_ensemble: EnsembleSettings = Field(default=EnsembleSettings(), alias="open-meteo-ensemble")
+    met_norway: MetNorwaySettings = Field(default=MetNorwaySettings(), alias="met-norway")
+    nws: NwsSettings = Field(default=NwsSettings())
 
     @field_validator("refresh_s")
     @classmethod
@@ -118,6 +207,17 @@ class DaemonSettings(Part):
 
     tick_s: Annotated[float, within("second", 1, 3600)] = Field(
         default=60.0, alias="tick", description="how often everything is looked at again"
+    )
+
+
+class RecordSettings(Part):
+    """How long the record is kept that corrections and odds are learned from."""
+
+    readings_d: Annotated[float, within("day", 7, 3660)] = Field(
+        default=400.0, alias="readings", description="how long readings of sensors are kept"
+    )
+    forecasts_d: Annotated[float, within("day", 7, 3660)] = Field(
+        default=400.0, alias="forecasts", description="how long forecasts are kept as they were issued"
     )
 
 
@@ -159,8 +259,14 @@ class Config:
         By key.
     coating
         By key: every built-in family, and the user's own, merged with the family they start from.
+    system
+        Build-ups of several coatings, by key.
     alerts
         Targets by key.
+    sensor, broker, push
+        Sensors and brokers by key, and where readings are pushed to; None where nothing is.
+    record
+        How long readings and forecasts are kept.
     cautions
         What is allowed but worth a second look, one sentence each.
     """
@@ -171,16 +277,35 @@ class Config:
     site: dict[str, Site]
     piece: dict[str, Piece]
     coating: dict[str, Coating]
+    system: dict[str, System]
     weather: WeatherSettings
     alerting: AlertSettings
     alerts: dict[str, AlertTarget]
     daemon: DaemonSettings
     cautions: tuple[str, ...] = ()
+    sensor: Mapping[str, Sensor] = field(default_factory=dict)
+    broker: Mapping[str, Broker] = field(default_factory=dict)
+    push: PushDoor | None = None
+    record: RecordSettings = field(default_factory=RecordSettings)
 
     def site_of(self, piece: Piece) -> Site:
         """Return the site of a piece."""
         return self.site[piece.site]
 
-    def coating_of(self, piece: Piece) -> Coating:
-        """Return the coating of a piece."""
-        return self.coating[piece.coating]
+    def sources_of(self, site: Site) -> tuple[SourceKind, ...]:
+        """Return where a site's weather comes from, in order of preference."""
+        return read_kinds(site.sources) if site.sources else self.weather.sources
+
+    def lays_of(self, piece: Piece) -> tuple[Lay, ...]:
+        """Return the build-up of a piece, coat by coat."""
+        alike = (Step(coating=piece.coating, times=piece.coats),)
+        steps = self.system[piece.system].coats if piece.system else alike
+        return lays_of(steps, self.coating, on_old_film=piece.over == "old film")
+
+    def lay_of(self, piece: Piece, number: int) -> Lay:
+        """Return the coat of that number of a piece's build-up; past its last coat, that one."""
+        return lay_at(self.lays_of(piece), number)
+
+    def coatings_of(self, piece: Piece) -> list[str]:
+        """Return the keys of the coatings of a piece's build-up, in their order."""
+        return list(dict.fromkeys(lay.coating.key for lay in self.lays_of(piece)))

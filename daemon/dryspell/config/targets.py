@@ -1,29 +1,18 @@
 """The alert targets. Their addresses hold passwords, and may stand in the environment or in a file of their own."""
 
-import stat
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
-from dryspell.config.places import resolve
 from dryspell.config.problems import Problems
+from dryspell.config.secrets import SecretReader
 from dryspell.config.settings import AlertTarget
-from dryspell.config.source import read_text
 from dryspell.config.wording import listed
-from dryspell.errors import ConfigError
 
 KEYS = ("url", "url_env", "url_file", "pieces")
 ADDRESS_KEYS = KEYS[:3]
-
-
-def open_to_others(file: Path) -> bool:
-    """Say whether users outside its group can read or write a file; False where that cannot be told."""
-    try:
-        return bool(file.stat().st_mode & stat.S_IRWXO)
-    except OSError:
-        return False
 
 
 class TargetReader:
@@ -43,9 +32,7 @@ class TargetReader:
         self, problems: Problems, cautions: list[str], folder: Path, env: Mapping[str, str], *, fetch: bool
     ) -> None:
         self._problems = problems
-        self._cautions = cautions
-        self._folder = folder
-        self._env = env
+        self._secrets = SecretReader(problems, cautions, folder, env, what="an alert address")
         self._fetch = fetch
 
     def read(self, key: str, table: Mapping[str, Any], pieces: Mapping[str, Any]) -> AlertTarget | None:
@@ -85,25 +72,8 @@ class TargetReader:
         """Return what is to be an address, from where the key says it is."""
         if name == "url":
             return value
-        if not isinstance(value, str) or not value.strip():
-            self._problems.add_value(path, value, "is not text; wanted a name in quotes")
+        if not self._secrets.is_name(path, value) or not self._fetch:
             return None
-        if not self._fetch:
-            return None
-        return self._from_environment(path, value) if name == "url_env" else self._from_file(path, value)
-
-    def _from_environment(self, path: list[str], name: str) -> str | None:
-        if name not in self._env:
-            self._problems.add_value(path, name, "is no variable of the environment; set it where this program starts")
-        return self._env.get(name)
-
-    def _from_file(self, path: list[str], name: str) -> str | None:
-        file = resolve(name, self._folder, self._env)
-        try:
-            address = read_text(file).strip()
-        except ConfigError as error:
-            self._problems.add_value(path, name, f"cannot be used: {error}")
-            return None
-        if open_to_others(file):
-            self._cautions.append(f"{file} holds an alert address and other users can read it: chmod 600 {file}")
-        return address
+        if name == "url_env":
+            return self._secrets.from_environment(path, value)
+        return self._secrets.from_file(path, value)

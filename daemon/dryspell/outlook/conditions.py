@@ -1,16 +1,20 @@
 """The weather as one piece meets it: at its surface, in its shelter, in its finisher's hours, on a 15-minute grid."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
+from dryspell.outlook.cover import CoverTimes, cover_times
 from dryspell.outlook.daytime import in_daylight, in_hours
-from dryspell.outlook.exposure import SHELTERS, enclosure_of, exposure_of, wind_factor
-from dryspell.outlook.spans import BoolArray
-from dryspell.outlook.sunlight import GLOBAL, cloud_cover, sun_on_face
+from dryspell.outlook.exposure import SHELTERS, cover_wind, enclosure_of, exposure_of, wind_factor
+from dryspell.outlook.spans import BoolArray, Looks
+from dryspell.outlook.sunlight import GLOBAL, cloud_cover, sun_on_face, sun_on_walls
 from dryspell.science import air, longwave, sun, surface
-from dryspell.science.enclosure import air_inside
+from dryspell.science.enclosure import Enclosure, air_inside
 from dryspell.trade.piece import Piece, Site
 from dryspell.weather.resample import at_points, even_grid, most_in_cells, over_cells
 from dryspell.weather.table import VARIABLES, FloatArray, TimeArray, WeatherTable
@@ -19,8 +23,12 @@ STEP_S = 900
 GUST_SHARE = 1.5
 """A gust counts as a wind of two thirds its speed: 9 m/s gusts stop where 6 m/s wind does (common practice)."""
 STANDARD_PRESSURE_HPA = 1013.25
+HOTTEST_C = 80.0
+"""No air in a tent is taken for hotter: what the heat balance holds for, and far beyond any coat."""
 
 _LONGWAVE = "surface_downwelling_longwave_flux_in_air"
+_KEPT_OFF = ("precipitation_amount", "cloud_area_fraction", _LONGWAVE, GLOBAL)
+"""What need not be known while a cover is on."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +49,8 @@ class Conditions:
         Dew and rain lying on the surface.
     in_hours, in_daylight
         Whether the finisher works and sees, shape (times,).
+    under_cover
+        Where a cover keeps the brush out, shape (times,); None for nowhere.
     coarse
         Where the weather lies between stamps too far apart to show a night, shape (times,), or empty for nowhere.
     given
@@ -60,6 +70,12 @@ class Conditions:
     in_daylight: BoolArray
     coarse: BoolArray = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
     given: Mapping[str, BoolArray] = field(default_factory=dict)
+    under_cover: BoolArray | None = None
+
+    @cached_property
+    def looks(self) -> Looks:
+        """The least and the greatest of its series in spans."""
+        return Looks()
 
     @property
     def margin_k(self) -> FloatArray:
@@ -93,7 +109,7 @@ def needed_variables(piece: Piece, table: WeatherTable) -> list[str]:
         needed.append("precipitation_amount")
     if sees_sky(piece) and not table.knows(_LONGWAVE):
         needed.append("cloud_area_fraction")
-    if shelter.diffuse > 0 and not table.knows(GLOBAL) and "cloud_area_fraction" not in needed:
+    if (shelter.diffuse > 0 or piece.shut_by_day) and not table.knows(GLOBAL) and "cloud_area_fraction" not in needed:
         needed.append("cloud_area_fraction" if table.knows("cloud_area_fraction") else GLOBAL)
     return needed
 
@@ -126,24 +142,48 @@ def face_weather(piece: Piece, site: Site, table: WeatherTable, *, shaded: bool 
     shelter = SHELTERS[piece.shelter]
     if shaded:
         shelter = replace(shelter, beam=0.0)
+    cover = cover_times(piece, site, grid)
     outdoor_c = at_points(table, "air_temperature", grid)
     outdoor_dew_c = _dew_point(table, grid, outdoor_c)
-    enclosure = enclosure_of(piece)
-    inside = (outdoor_c, outdoor_dew_c) if enclosure is None else air_inside(grid, outdoor_c, outdoor_dew_c, enclosure)
+    sky = _sky(table, grid, outdoor_c, outdoor_dew_c, seen=sees_sky(piece))
     rain = over_cells(table, "precipitation_amount", grid, mean=False) if shelter.rain else np.zeros_like(outdoor_c)
     pressure = at_points(table, "surface_air_pressure", grid)
     beam, diffuse = sun_on_face(piece, site, table, grid, shelter)
-    return FaceWeather(
+    found = FaceWeather(
         times=grid,
-        air_c=inside[0],
-        dew_point_c=inside[1],
-        wind_10m_m_s=at_points(table, "wind_speed", grid),
+        air_c=outdoor_c,
+        dew_point_c=outdoor_dew_c,
+        wind_10m_m_s=cover.wind(at_points(table, "wind_speed", grid), cover_wind(piece)),
         beam_w_m2=beam,
         diffuse_w_m2=diffuse,
-        sky_w_m2=_sky(table, grid, outdoor_c, outdoor_dew_c, seen=sees_sky(piece)),
-        rain_mm=rain,
+        sky_w_m2=cover.sky(sky, outdoor_c),
+        rain_mm=cover.off(rain),
         pressure_hpa=float(np.nanmean(pressure)) if np.isfinite(pressure).any() else _pressure_at(site.elevation_m),
     )
+    enclosure = enclosure_of(piece)
+    if enclosure is None:
+        return found
+    if not piece.shut_by_day:
+        return _inside(found, enclosure, 0.0)
+    # How far the sun warms the air in a shut tent nobody knows: from not at all, which is the worst for dew and drying,
+    # to as far as in one of clear film. Both ways are members, and both have to do.
+    sun_w_m2 = sun_on_walls(piece, site, table, grid, shaded=shaded)
+    without = np.where(np.isnan(sun_w_m2), np.nan, 0.0)
+    return _both_ways(_inside(found, enclosure, without), _inside(found, enclosure, sun_w_m2))
+
+
+def _inside(w: FaceWeather, enclosure: Enclosure, sun_w_m2: npt.ArrayLike) -> FaceWeather:
+    """Return the weather with the air of the enclosure in place of that outdoors."""
+    air_c, dew_c = air_inside(w.times, w.air_c, w.dew_point_c, enclosure, sun_w_m2=sun_w_m2)
+    air_c = np.minimum(air_c, HOTTEST_C)
+    return replace(w, air_c=air_c, dew_point_c=np.minimum(dew_c, air_c))
+
+
+def _both_ways(one: FaceWeather, other: FaceWeather) -> FaceWeather:
+    """Return the members of both."""
+    names = [each.name for each in fields(FaceWeather) if each.name not in ("times", "pressure_hpa")]
+    columns: dict[str, Any] = {name: np.concatenate([getattr(one, name), getattr(other, name)]) for name in names}
+    return replace(one, **columns)
 
 
 def conditions_at(piece: Piece, site: Site, table: WeatherTable, *, shaded: bool = False) -> Conditions:
@@ -172,9 +212,12 @@ def conditions_at(piece: Piece, site: Site, table: WeatherTable, *, shaded: bool
         pressure_hpa=w.pressure_hpa,
     )
     zenith, _ = sun.position(w.times, site.latitude_deg, site.longitude_deg)
-    gust = most_in_cells(table, "wind_speed_of_gust", w.times)
+    cover = cover_times(piece, site, w.times)
+    gust = cover.wind(most_in_cells(table, "wind_speed_of_gust", w.times), cover_wind(piece))
+    chance = cover.off(most_in_cells(table, "probability_of_precipitation", w.times))
+    ways = (w.air_c.shape[0] // gust.shape[0], 1)
+    gust, chance = np.tile(gust, ways), np.tile(chance, ways)
     wind_10m = np.where(np.isfinite(w.wind_10m_m_s), np.fmax(w.wind_10m_m_s, gust / GUST_SHARE), np.nan)
-    chance = most_in_cells(table, "probability_of_precipitation", w.times)
     return Conditions(
         times=w.times,
         air_c=w.air_c,
@@ -188,7 +231,8 @@ def conditions_at(piece: Piece, site: Site, table: WeatherTable, *, shaded: bool
         in_hours=in_hours(w.times, piece.hours, site.zone),
         in_daylight=in_daylight(w.times, zenith, piece.after_sunrise_h),
         coarse=_coarse(table, w.times),
-        given={name: _given(table, name, w.times) for name in needed_variables(piece, table)},
+        given={name: _given(table, name, w.times, cover) for name in needed_variables(piece, table)},
+        under_cover=cover.shuts_out if piece.cover else None,
     )
 
 
@@ -200,10 +244,11 @@ def _coarse(table: WeatherTable, grid: TimeArray) -> BoolArray:
     return np.asarray(table.coarse[after])
 
 
-def _given(table: WeatherTable, name: str, grid: TimeArray) -> BoolArray:
+def _given(table: WeatherTable, name: str, grid: TimeArray, cover: CoverTimes) -> BoolArray:
     cell = VARIABLES[name].cell
     values = at_points(table, name, grid) if cell == "point" else over_cells(table, name, grid, mean=cell == "mean")
-    return np.asarray(np.isfinite(values).all(axis=0))
+    given = np.isfinite(values).all(axis=0)
+    return np.asarray(given | cover.cells if name in _KEPT_OFF else given)
 
 
 def _dew_point(table: WeatherTable, grid: TimeArray, air_c: FloatArray) -> FloatArray:

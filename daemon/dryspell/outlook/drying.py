@@ -40,6 +40,13 @@ class DryingClock:
         self._c = conditions
         self.sum = cache(self._sum)
 
+    def slowed(self, slowing: Slowing) -> "DryingClock":
+        """Return the clock of films that something else slows; the sums are the same where the air is as still."""
+        clock = DryingClock(self._c, self.coating, slowing)
+        if slowing.in_still_air == self.slowing.in_still_air:
+            clock.sum = self.sum
+        return clock
+
     def of_films(self, laid: TimeArray) -> "Reached":
         """Return when films reach their stages.
 

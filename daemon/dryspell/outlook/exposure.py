@@ -53,7 +53,8 @@ _WIND = {"exposed": 0.75, "normal": 0.5, "sheltered": 0.25}
 class Shelter:
     """What a shelter leaves of sky, beam, diffuse sun and wind (shares), and whether rain gets in.
 
-    One with air of its own says how that follows the outdoor air [h] and how often it is changed [h-1].
+    One with air of its own says how that follows the outdoor air [h], how often it is changed [h-1], and how far the
+    sun warms it while it is shut [K W-1 m2].
     """
 
     sky: float
@@ -63,19 +64,28 @@ class Shelter:
     rain: bool
     lag_h: float = 0.0
     air_changes_per_h: float | None = None
+    shut_sun_k_m2_w: float = 0.0
 
 
 # Common practice and memory, no source: a tree hides about two thirds of the sky; under a roof a face sees mostly the
-# roof. A cover lies on the piece, with air through both ends. A tent is let through air and not clear: its air follows
-# the outdoor air within half an hour, and what the sun on it does is left out (a closed one gets hot; people open it).
-# The air of a shed full of things follows by some hours and is changed more than once in an hour.
+# roof. A cover stands over the piece, with air through both ends. A tent is let through air and not clear: its air
+# follows the outdoor air within half an hour. The air of a shed full of things follows by some hours and is changed
+# more than once in an hour.
+# What the sun on them does is left out where they are opened to it by day: people open a tent that gets hot. Shut, one
+# of clear film is the hottest (reckoned in science/enclosure.py; a gardener's tunnel in Wales stood at 20 degC in air
+# of 3 on a December noon: what-when-how.com/Tutorial/topic-10335f3). A shed's walls take up 0.7 of the sun outside,
+# where 18 W/m2K carry most of it off: 0.7 / (18 x 4.3) = 0.009, less what ground and changes of air take.
 SHELTERS = {
     "open": Shelter(sky=1.0, beam=1.0, diffuse=1.0, wind=1.0, rain=True),
     "trees": Shelter(sky=0.35, beam=0.3, diffuse=0.4, wind=0.7, rain=True),
     "roof": Shelter(sky=0.1, beam=1.0, diffuse=0.4, wind=0.8, rain=False),
     "cover": Shelter(sky=0.0, beam=0.0, diffuse=0.0, wind=0.2, rain=False),
-    "tent": Shelter(sky=0.0, beam=0.0, diffuse=0.0, wind=0.2, rain=False, lag_h=0.25, air_changes_per_h=6.0),
-    "shed": Shelter(sky=0.0, beam=0.0, diffuse=0.0, wind=0.2, rain=False, lag_h=3.0, air_changes_per_h=1.5),
+    "tent": Shelter(
+        sky=0.0, beam=0.0, diffuse=0.0, wind=0.2, rain=False, lag_h=0.25, air_changes_per_h=6.0, shut_sun_k_m2_w=0.025
+    ),
+    "shed": Shelter(
+        sky=0.0, beam=0.0, diffuse=0.0, wind=0.2, rain=False, lag_h=3.0, air_changes_per_h=1.5, shut_sun_k_m2_w=0.006
+    ),
 }
 
 ROOF_HIDES_ABOVE_DEG = 60.0
@@ -89,12 +99,22 @@ def wind_factor(piece: Piece, site: Site) -> float:
     return (0.9 if site.afloat and piece.wind == "exposed" else _WIND[piece.wind]) * SHELTERS[piece.shelter].wind
 
 
+def cover_wind(piece: Piece) -> float:
+    """Return what a cover over the piece leaves of the wind that reaches it without."""
+    return SHELTERS["cover"].wind / SHELTERS[piece.shelter].wind
+
+
 def enclosure_of(piece: Piece) -> Enclosure | None:
     """Return the figures of the air in the shelter of a piece, None where that is the outdoor air."""
     shelter = SHELTERS[piece.shelter]
     if shelter.air_changes_per_h is None:
         return None
-    return Enclosure(lag_h=shelter.lag_h, air_changes_per_h=shelter.air_changes_per_h, heat_k=piece.heat_k)
+    return Enclosure(
+        lag_h=shelter.lag_h,
+        air_changes_per_h=shelter.air_changes_per_h,
+        heat_k=piece.heat_k,
+        sun_k_m2_w=shelter.shut_sun_k_m2_w if piece.shut_by_day else 0.0,
+    )
 
 
 def exposure_of(piece: Piece, site: Site) -> Exposure:

@@ -12,7 +12,7 @@ import numpy as np
 from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock
 from dryspell.outlook.model import Limit
-from dryspell.outlook.spans import BoolArray, IndexArray, SpanLeast, SpanMost
+from dryspell.outlook.spans import BoolArray, IndexArray
 from dryspell.trade.coating import Coating
 from dryspell.weather.table import FloatArray, TimeArray
 
@@ -58,11 +58,14 @@ class Asked:
         Steps to wait after dew or rain has gone.
     ready_at
         When the coat underneath is ready for the next, datetime64[s] of shape (members,); NaT is never.
+    soft_between
+        From when and until when this coat may be brushed on the soft one underneath instead; None where it may not.
     """
 
     brush_steps: int
     settle_steps: int
     ready_at: TimeArray
+    soft_between: tuple[TimeArray, TimeArray] | None = None
 
 
 @dataclass(frozen=True)
@@ -101,6 +104,7 @@ class _Spans:
         self, c: Conditions, clock: DryingClock, starts: IndexArray, asked: Asked, strictness: Strictness
     ) -> None:
         members, size = c.air_c.shape
+        self._looks = c.looks
         self.start = np.broadcast_to(starts, (members, starts.size))
         stroke = self.start + asked.brush_steps
         self.laid = c.times[np.minimum(starts + asked.brush_steps, size - 1)]
@@ -131,7 +135,7 @@ class _Spans:
         last = self.ends[to]
         first = np.minimum(self.start, last)
         series = np.where(np.isfinite(series), series, -np.inf if most else np.inf)
-        value = (SpanMost(series) if most else SpanLeast(series)).over(first, last)
+        value = (self._looks.most if most else self._looks.least)(limit, series).over(first, last)
         slack = bound - value if most else value - bound
         return Ruling(limit, slack >= 0.0, first, last, unit, value, bound, slack, series, most)
 
@@ -150,13 +154,16 @@ def judge(
     guard = strictness.guard_k
     start, stroke = spans.start, spans.ends["stroke"]
     last = c.times.size - 1
-    known = SpanLeast(c.known.astype(np.float64)).over(start, np.minimum(spans.needed, last)) == 1.0
+    known = c.looks.least("known", c.known.astype(np.float64)).over(start, np.minimum(spans.needed, last)) == 1.0
     within = np.broadcast_to(c.in_hours.astype(np.float64), c.air_c.shape)
+    under_cover = np.zeros_like(c.in_hours) if c.under_cover is None else c.under_cover
+    clear_of_cover = np.broadcast_to((~under_cover).astype(np.float64), c.air_c.shape)
     light = np.broadcast_to(c.in_daylight.astype(np.float64), c.air_c.shape)
     return [
-        Ruling(Limit.COAT_BELOW, c.times[start] >= asked.ready_at[:, None], start, start),
-        Ruling(Limit.HOURS, SpanLeast(within).over(start, stroke) == 1.0, start, stroke),
-        Ruling(Limit.DAYLIGHT, SpanLeast(light).over(start, stroke) == 1.0, start, stroke),
+        Ruling(Limit.COAT_BELOW, _on_the_coat_below(c, asked, start), start, start),
+        Ruling(Limit.HOURS, c.looks.least("hours", within).over(start, stroke) == 1.0, start, stroke),
+        Ruling(Limit.COVER, c.looks.least("cover", clear_of_cover).over(start, stroke) == 1.0, start, stroke),
+        Ruling(Limit.DAYLIGHT, c.looks.least("light", light).over(start, stroke) == 1.0, start, stroke),
         Ruling(Limit.DRY, _dry(c, coating, start, stroke, asked.settle_steps), start, stroke),
         spans.stays(Limit.AIR_LOW, "degC", c.air_c, coating.air_c[0] + guard, "stroke"),
         spans.stays(Limit.AIR_HIGH, "degC", c.air_c, coating.air_c[1] - guard, "stroke", most=True),
@@ -174,6 +181,17 @@ def judge(
     ]
 
 
+def _on_the_coat_below(c: Conditions, asked: Asked, start: IndexArray) -> BoolArray:
+    """Say which starts find the coat underneath ready, or soft still for as long as the brush is out."""
+    begun = c.times[start]
+    ready: BoolArray = begun >= asked.ready_at[:, None]
+    if asked.soft_between is not None:
+        opens, closes = (instants[:, None] for instants in asked.soft_between)
+        brushing = asked.brush_steps * np.timedelta64(c.step_s, "s")
+        ready = ready | ((begun >= opens) & (begun + brushing <= closes))
+    return ready
+
+
 def wet(c: Conditions) -> BoolArray:
     """Say where the surface is wet: dew or rain lies on it, or it is no warmer than the dew point."""
     return np.asarray((c.water_mm > WET_MM) | (c.margin_k <= 0.0))
@@ -184,12 +202,14 @@ def _dry(c: Conditions, coating: Coating, start: IndexArray, stroke: IndexArray,
 
     Common practice: after dew, an hour from the margin's passing the limit, since corners and the shaded side dry last.
     """
-    wetness = SpanMost(wet(c).astype(np.float64))
+    wetness = c.looks.most("wet", wet(c).astype(np.float64))
     before = np.maximum(start - settle, 0)
     memory = np.maximum(start - round(WET_MEMORY_H * 3600 / c.step_s), 0)
     wet_now = wetness.over(before, stroke) > 0.0
     wet_lately = wetness.over(memory, start) > 0.0
-    held = SpanLeast(c.margin_k).over(before, start) >= coating.margin_apply_k  # an unknown hour did not hold
+    held = (
+        c.looks.least("margin", c.margin_k).over(before, start) >= coating.margin_apply_k
+    )  # an unknown hour did not hold
     return ~(wet_now | (wet_lately & ~held))
 
 
@@ -201,7 +221,7 @@ def _rain(c: Conditions, coating: Coating, spans: _Spans) -> Ruling:
     fallen = np.cumsum(known, axis=1)
     total = np.take_along_axis(fallen, last, axis=1) - np.take_along_axis(fallen, first - 1, axis=1)
     hourly = known * (3600.0 / c.step_s)
-    value = np.maximum(total, SpanMost(hourly).over(first, last))
+    value = np.maximum(total, c.looks.most("rain", hourly).over(first, last))
     bound = coating.rain_max_mm
     passes = value < max(bound - ROUNDING, SOME_RAIN_MM)
     return Ruling(Limit.RAIN, passes, first, last, "mm", value, bound, bound - value, hourly, most=True)
@@ -212,6 +232,6 @@ def _rain_chance(c: Conditions, coating: Coating, spans: _Spans) -> Ruling:
     last = np.maximum(spans.ends["rain_safe"], np.minimum(spans.start + 1, c.times.size - 1))
     first = np.minimum(spans.start + 1, last)
     known = np.where(np.isfinite(c.rain_chance_pct), c.rain_chance_pct, 0.0)
-    value = SpanMost(known).over(first, last)
+    value = c.looks.most("chance", known).over(first, last)
     bound = coating.rain_chance_max_pct
     return Ruling(Limit.RAIN_CHANCE, value < bound, first, last, "%", value, bound, bound - value, known, most=True)

@@ -16,6 +16,7 @@ class Limit(StrEnum):
     BUILT_UP = "built_up"  # there is a coat left to put on: asked before anything else
     COAT_BELOW = "coat_below"  # the coat underneath is ready for the next
     HOURS = "hours"  # the finisher's own hours
+    COVER = "cover"  # nobody brushes under the cover
     DAYLIGHT = "daylight"
     DRY = "dry"  # no dew or rain on the surface, nor just gone
     AIR_LOW = "air_low"
@@ -104,6 +105,11 @@ class Window(Plain):
     humidity_pct: float
     stages: Stages = Field(description="of a coat begun at the best start")
     hang_shade_by: datetime | None = Field(default=None, description="when the shade must hang, where one is needed")
+    cover_on_by: datetime | None = Field(default=None, description="when the cover has to be on, where one is needed")
+    without_cover: Reason | None = Field(
+        default=None, description="what the cover is needed for: what would be the matter without it"
+    )
+    bare_until: datetime | None = Field(default=None, description="the last start that does without the cover")
     mix: Mix | None = Field(default=None, description="of a coating that is mixed from two parts")
     factors: Mapping[str, float] = Field(default={}, description="what slows that coat beside the weather, by name")
     cautions: tuple[Reason, ...] = Field(
@@ -152,6 +158,25 @@ class FilmState(Plain):
     progress: float = Field(default=0.0, description="the same, going on past 1")
 
 
+class BareWood(Plain):
+    """How dry bare wood is and gets, before its first coat."""
+
+    settles_at_pct: float = Field(description="moisture it comes to in the air of the days ahead, kept from rain")
+    below_pct: float = Field(description="what it should be under before the first coat")
+    read_pct: float | None = Field(default=None, description="what the meter read")
+    days: tuple[float, float] | None = Field(
+        default=None, description="least and most days to get there from the reading; None where that air is too damp"
+    )
+
+
+class CoatsOn(Plain):
+    """The coats that are on, the full ones counted apart."""
+
+    count: int
+    full: int = Field(description="with 10 parts of thinner or less, and four fifths of the film or more")
+    untold: int = Field(description="of which is not told how they were thinned; none of them is counted as full")
+
+
 class Provenance(Plain):
     """Whose weather an outlook stands on."""
 
@@ -182,5 +207,7 @@ class Outlook(Plain):
     windows: tuple[Window, ...] = ()
     blocks: tuple[Block, ...] = ()
     film: FilmState | None = None
+    coats_on: CoatsOn | None = Field(default=None, description="where it is told how coats were thinned")
+    wood: BareWood | None = Field(default=None, description="of a piece that is bare wood still")
     weather: Provenance | None = None
     missing: tuple[str, ...] = Field(default=(), description="weather variables that are needed and not known")

@@ -7,28 +7,34 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from dryspell.outlook.agreement import ALL, Agreement
+from dryspell.outlook.below import film_on, last_two, stamp
 from dryspell.outlook.cloud import every_way
 from dryspell.outlook.conditions import Conditions, conditions_at, needed_variables
 from dryspell.outlook.drying import DryingClock
+from dryspell.outlook.full_coats import coats_on
 from dryspell.outlook.judge import Asked
 from dryspell.outlook.model import Block, Coat, FilmState, Limit, Outlook, Provenance, Reason, Window
-from dryspell.outlook.slowing import next_slowing, quick_until, slowing_of_coat
-from dryspell.outlook.windows import blocks_of, judge_all, nearest_limit, stages_of, why_not, windows_of
+from dryspell.outlook.slowing import next_slowing
+from dryspell.outlook.uncovered import told_of_cover
+from dryspell.outlook.windows import blocks_of, judge_all, nearest_limit, why_not, windows_of
+from dryspell.outlook.wood import bare_wood
 from dryspell.trade.coating import Coating
 from dryspell.trade.piece import Piece, Site
-from dryspell.weather.table import TimeArray, WeatherTable
+from dryspell.trade.system import Lay, lay_at
+from dryspell.trade.wood import is_bare_wood
+from dryspell.weather.table import WeatherTable
 
 SHADE_BEFORE = timedelta(minutes=15)
 """A shade should hang this long before the sun would be too much."""
 CLOCKS_APART_H = 1.0
 """A forecast made further ahead of the present than this shows a wrong clock, and is not trusted either."""
-_OFF_DUTY = (Limit.HOURS, Limit.DAYLIGHT)
+_OFF_DUTY = (Limit.HOURS, Limit.COVER, Limit.DAYLIGHT)
 
 
 def make_outlook(
     piece: Piece,
     site: Site,
-    coating: Coating,
+    lays: Sequence[Lay],
     coats: Sequence[Coat],
     table: WeatherTable | None,
     now: datetime,
@@ -39,6 +45,8 @@ def make_outlook(
 
     Parameters
     ----------
+    lays
+        The build-up, coat by coat.
     coats
         The coats recorded for this piece, in any order.
     table
@@ -56,9 +64,11 @@ def make_outlook(
     if now.tzinfo is None:
         raise ValueError("now needs its offset from UTC")
     now = now.astimezone(UTC)
-    below, last = _last_two(coats)
+    below, last = last_two(coats)
     next_coat = max(piece.done, last.number if last else 0) + 1
-    built_up = next_coat > piece.coats
+    built_up = next_coat > len(lays)
+    lay = lay_at(lays, next_coat)
+    coating = lay.coating
     blank = Outlook(
         piece=piece.key,
         piece_name=piece.name,
@@ -68,7 +78,7 @@ def make_outlook(
         word="wait" if built_up else "unknown",
         reason=Reason(limit=Limit.BUILT_UP if built_up else Limit.KNOWN),
         next_coat=next_coat,
-        coats=max(piece.coats, next_coat - 1),
+        coats=max(len(lays), next_coat - 1),
         coating=coating.key,
     )
     if table is None:
@@ -91,15 +101,15 @@ def make_outlook(
     if missing:
         return blank.model_copy(update={"weather": weather, "missing": missing})
 
-    bare = conditions_at(piece, site, table)
-    # The shade hangs over the wet film, not over the dew of the morning before it.
-    hung = replace(conditions_at(piece, site, table, shaded=True), water_mm=bare.water_mm) if piece.shade else bare
-    weather = weather.model_copy(update={"reaches": _reach(hung)})
-    first = int(np.searchsorted(hung.times, _stamp(now), side="left"))
+    bare, hung = met_by(piece, site, table)
+    weather = weather.model_copy(update={"reaches": reach(hung)})
+    first = int(np.searchsorted(hung.times, stamp(now), side="left"))
     if first >= hung.times.size:
         return blank.model_copy(update={"weather": weather})
-    film, ready_at, soon = _film(last, below, bare, coating, piece, now)
-    blank = blank.model_copy(update={"weather": weather, "film": film})
+    film, on_film = film_on(last, below, bare, lays, piece, now)
+    wood = bare_wood(piece, coating, hung, first) if is_bare_wood(piece, next_coat) else None
+    on = coats_on(coats, lays, next_coat - 1)
+    blank = blank.model_copy(update={"weather": weather, "film": film, "coats_on": on, "wood": wood})
     if built_up:
         return blank
     if not -CLOCKS_APART_H <= age_h <= stale_after_h:
@@ -109,13 +119,19 @@ def make_outlook(
     asked = Asked(
         brush_steps=max(1, -(-round(piece.brushing_h * 3600) // hung.step_s)),
         settle_steps=round(piece.dry_after_dew_h * 3600 / hung.step_s),
-        ready_at=ready_at,
+        ready_at=on_film.ready_at,
+        soft_between=on_film.soft_between,
     )
-    clock = DryingClock(hung, coating, next_slowing(coating, piece, next_coat, soon))
+    clock = DryingClock(hung, coating, next_slowing(lay, piece, on_film.quick_until))
     judged = judge_all(hung, clock, coating, np.arange(first, hung.times.size), asked, agreement=agreement)
     windows = windows_of(judged)
     if piece.shade:
         windows = tuple(_with_shade(window, bare, coating) for window in windows)
+    if piece.cover and windows:
+        _, uncovered = met_by(piece.model_copy(update={"cover": ()}), site, table)
+        clock = DryingClock(uncovered, coating, clock.slowing)
+        again = judge_all(uncovered, clock, coating, judged.starts, asked, agreement=agreement)
+        windows = told_of_cover(windows, judged, again, piece.cover, site.zone)
     word = judged.word(0)
     blocks = blocks_of(judged)
     return blank.model_copy(
@@ -131,6 +147,15 @@ def make_outlook(
     )
 
 
+def met_by(piece: Piece, site: Site, table: WeatherTable) -> tuple[Conditions, Conditions]:
+    """Return the weather as it reaches the piece, and with the shade hung where there is one."""
+    bare = conditions_at(piece, site, table)
+    if not piece.shade:
+        return bare, bare
+    # The shade hangs over the wet film, not over the dew of the morning before it.
+    return bare, replace(conditions_at(piece, site, table, shaded=True), water_mm=bare.water_mm)
+
+
 def _telling(reason: Reason, blocks: Sequence[Block], windows: Sequence[Window]) -> Reason:
     """Return why to wait: at night not that it is night, but what blocks most of the day that follows."""
     if reason.limit not in _OFF_DUTY:
@@ -141,68 +166,11 @@ def _telling(reason: Reason, blocks: Sequence[Block], windows: Sequence[Window])
     return max(ahead, key=lambda block: block.end - block.start).reason if ahead else reason
 
 
-def _last_two(coats: Sequence[Coat]) -> tuple[Coat | None, Coat | None]:
-    """Return the coat before the last one and the last one, each None where there is none."""
-    ordered = [None, None, *sorted(coats, key=lambda coat: coat.number)]
-    return ordered[-2], ordered[-1]
-
-
-def _film(
-    last: Coat | None, below: Coat | None, c: Conditions, coating: Coating, piece: Piece, now: datetime
-) -> tuple[FilmState | None, TimeArray, TimeArray | None]:
-    """Return the state of the coat that is on, and by member when it is ready and until when the next is a quick one.
-
-    What the weather is not known for adds no drying, and is counted: the coat may be further on, never less far.
-    """
-    members = c.air_c.shape[0]
-    if last is None:
-        return None, np.full(members, c.times[0]), None
-    laid = np.clip(_stamp(last.finished_at), c.times[0], c.times[-1])
-    present = np.clip(_stamp(now), laid, c.times[-1])
-    slowing = slowing_of_coat(coating, piece, last, _quick_on(below, c, coating, piece))
-    clock = DryingClock(c, coating, slowing)
-    reached = clock.of_films(np.array([laid]))
-    before = (laid - _stamp(last.finished_at)) / np.timedelta64(1, "h")
-    since = (c.times > laid) & (c.times <= present)
-    unknown = np.count_nonzero(~c.known.all(axis=0) & since) * c.step_s / 3600.0
-    progress = clock.progress(laid, present)
-    film = FilmState(
-        coat=last,
-        stages=stages_of(reached, 0),
-        sandable_fraction=round(min(progress, 1.0), 4),
-        progress=round(progress, 4),
-        factors=slowing.named(laid),
-        unaccounted_h=round(max(float(before), 0.0) + unknown, 2),
-    )
-    ready_at = reached.sandable[:, 0]
-    if last.sandable_at is not None:  # the thumb has the last word
-        ready_at = np.full(members, _stamp(last.sandable_at))
-        film = _seen(film, last.sandable_at)
-    return film, ready_at, quick_until(_stamp(last.finished_at), ready_at)
-
-
-def _seen(film: FilmState, at: datetime) -> FilmState:
-    """Return the state of a film that was seen to be sandable, whatever its sum is."""
-    recoat = min(film.stages.recoat or at, at)
-    stages = film.stages.model_copy(update={"sandable": at, "recoat": recoat})
-    return film.model_copy(update={"stages": stages, "sandable_fraction": 1.0})
-
-
-def _quick_on(below: Coat | None, c: Conditions, coating: Coating, piece: Piece) -> TimeArray | None:
-    """Return until when a coat on that one follows at the least time; None where the weather since it is not known."""
-    if below is None or not c.times[0] <= (laid := _stamp(below.finished_at)) <= c.times[-1]:
-        return None
-    if below.sandable_at is not None:
-        return quick_until(laid, np.full(c.air_c.shape[0], _stamp(below.sandable_at)))
-    clock = DryingClock(c, coating, slowing_of_coat(coating, piece, below, None))
-    return quick_until(laid, clock.of_films(np.array([laid])).sandable[:, 0])
-
-
 def _with_shade(window: Window, bare: Conditions, coating: Coating) -> Window:
     """Say when the shade must hang: before the sun would heat a film that is not yet touch-dry."""
     if window.stages.touch_dry is None:
         return window
-    first, last = (int(np.searchsorted(bare.times, _stamp(at))) for at in (window.best_start, window.stages.touch_dry))
+    first, last = (int(np.searchsorted(bare.times, stamp(at))) for at in (window.best_start, window.stages.touch_dry))
     wet_film = slice(first, last + 1)
     excess = (bare.surface_c - bare.air_c)[:, wet_film] > coating.sun_excess_k
     too_much = np.flatnonzero((excess | (bare.surface_c[:, wet_film] > coating.surface_c[1])).any(axis=0))
@@ -220,13 +188,9 @@ def _sand_first(film: FilmState | None, windows: tuple[Window, ...], now: dateti
     return max(now, by) > film.stages.sand_first_after
 
 
-def _reach(c: Conditions) -> datetime | None:
+def reach(c: Conditions) -> datetime | None:
     """Return the last instant up to which everything needed is known, from the first known one on."""
     known = c.known.all(axis=0)
     if not known.any():
         return None
     return datetime.fromtimestamp(int(c.times[np.flatnonzero(known)[-1]].astype(np.int64)), tz=UTC)
-
-
-def _stamp(instant: datetime) -> np.datetime64:
-    return np.datetime64(int(instant.timestamp()), "s")

@@ -11,6 +11,7 @@ from dryspell.science import factors
 from dryspell.trade.coating import Coating
 from dryspell.trade.factors import THINNED_PARTS
 from dryspell.trade.piece import Piece
+from dryspell.trade.system import Lay
 from dryspell.weather.table import FloatArray, TimeArray
 
 CLOSED_SHELTERS = ("cover", "tent", "shed")
@@ -79,7 +80,7 @@ def slowing_of(
     oxidises = coating.cures_by == "oxidation"
     is_first = number == 1
     found: dict[str, float] = {}
-    if wet_film_um and coating.wet_film_um:
+    if wet_film_um and coating.wet_film_um and wet_film_um != coating.wet_film_um:
         found["film_power"] = float(
             factors.film_thickness_factor(wet_film_um, coating.wet_film_um, power=of.film_power)
         )
@@ -95,9 +96,16 @@ def slowing_of(
     return Slowing(found, late, piece.shelter in CLOSED_SHELTERS, built_up, quick_until)
 
 
-def next_slowing(coating: Coating, piece: Piece, number: int, quick_until: TimeArray | None) -> Slowing:
-    """Return what will slow the next coat: it is thinned as the coating has it, and a full one."""
-    return slowing_of(coating, piece, number, thinner_parts=coating.thinner_of(number), quick_until=quick_until)
+def next_slowing(lay: Lay, piece: Piece, quick_until: TimeArray | None) -> Slowing:
+    """Return what will slow the next coat, laid as the build-up has it."""
+    return slowing_of(
+        lay.coating,
+        piece,
+        lay.number,
+        thinner_parts=lay.thinner_parts,
+        wet_film_um=lay.wet_film_um,
+        quick_until=quick_until,
+    )
 
 
 def slowing_of_coat(coating: Coating, piece: Piece, coat: Coat, quick_until: TimeArray | None) -> Slowing:
@@ -112,7 +120,7 @@ def slowing_of_coat(coating: Coating, piece: Piece, coat: Coat, quick_until: Tim
     )
 
 
-def quick_until(laid: np.datetime64, sandable: TimeArray) -> TimeArray:
+def quick_until(laid: np.datetime64 | TimeArray, sandable: TimeArray) -> TimeArray:
     """Return until when a coat on the one laid then follows at the least time; NaT where that one is never sandable."""
     taken = (sandable - laid) / np.timedelta64(1, "s")
     known = np.isfinite(taken)

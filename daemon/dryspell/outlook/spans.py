@@ -60,3 +60,23 @@ class SpanMost:
     def over(self, first: IndexArray, last: IndexArray) -> FloatArray:
         """Return the greatest value from index `first` to `last`, both included."""
         return -self._least.over(first, last)
+
+
+class Looks:
+    """The tables of one piece's series, each made once however many coats and strictnesses are judged over them."""
+
+    def __init__(self) -> None:
+        self._least: dict[str, SpanLeast] = {}
+        self._most: dict[str, SpanMost] = {}
+
+    def least(self, name: str, values: FloatArray) -> SpanLeast:
+        """Return the least values of the series of that name."""
+        if name not in self._least:
+            self._least[name] = SpanLeast(values)
+        return self._least[name]
+
+    def most(self, name: str, values: FloatArray) -> SpanMost:
+        """Return the greatest values of the series of that name."""
+        if name not in self._most:
+            self._most[name] = SpanMost(values)
+        return self._most[name]

@@ -1,5 +1,8 @@
 """The sun on a face: what the forecast or a clear sky gives, less what shelter, skyline and hours told keep off."""
 
+from dataclasses import dataclass
+from typing import Literal
+
 import numpy as np
 
 from dryspell.outlook.daytime import in_hours
@@ -7,21 +10,80 @@ from dryspell.outlook.exposure import ROOF_HIDES_ABOVE_DEG, Shelter
 from dryspell.outlook.spans import BoolArray
 from dryspell.science import sun
 from dryspell.science.horizon import stands_clear
-from dryspell.trade.piece import Piece, Site
+from dryspell.trade.piece import DiffuseSky, Piece, Site
 from dryspell.weather.resample import at_points, over_cells
 from dryspell.weather.table import FloatArray, TimeArray, WeatherTable
 
 GLOBAL = "surface_downwelling_shortwave_flux_in_air"
 _DIRECT = "surface_direct_downwelling_shortwave_flux_in_air"
+WALL_SHARE, DIFFUSE_SHARE = 0.7, 1.5
+"""Of a tent or small shed as wide as high: the area of its side, and what sky its roof and walls see together, over its
+floor (reckoned for a box of 2 x 3 x 2 m, less for light at a slant)."""
+_SKIES: dict[DiffuseSky, Literal["isotropic", "hay-davies"]] = {
+    "even": "isotropic",
+    "brighter round the sun": "hay-davies",
+}
+
+
+@dataclass(frozen=True)
+class _Sunlight:
+    """The sun at a site over the cells of a grid: where it stands at their middle, and what of it reaches the ground.
+
+    `reaches` says where the beam comes through to the piece, shape (times,); the rest is in W m-2.
+    """
+
+    middle: TimeArray
+    zenith_deg: FloatArray
+    azimuth_deg: FloatArray
+    above_air: FloatArray
+    normal: FloatArray
+    diffuse: FloatArray
+    total: FloatArray
+    reaches: BoolArray
 
 
 def sun_on_face(
     piece: Piece, site: Site, table: WeatherTable, grid: TimeArray, shelter: Shelter
 ) -> tuple[FloatArray, FloatArray]:
-    """Return beam and diffuse sun on the face at the instants of an even grid [W m-2], shape (members, times)."""
+    """Return beam and diffuse sun on the face at the instants of an even grid [W m-2], shape (members, times).
+
+    What comes from close round the sun, where the site's sky is brighter there, counts with the beam.
+    """
     if shelter.diffuse == 0.0 and shelter.beam == 0.0:
         none = np.zeros((table.members, grid.size))
         return none, none
+    light = _sunlight(piece, site, table, grid)
+    plane = sun.plane_irradiance(
+        light.zenith_deg,
+        light.azimuth_deg,
+        light.normal,
+        light.diffuse,
+        light.total,
+        *piece.plane_deg,
+        sky=_SKIES[site.diffuse_sky],
+        extraterrestrial=light.above_air,
+    )
+    bare = ~in_hours(light.middle, piece.cover, site.zone)
+    beam = (plane.beam + plane.round_sun) * (shelter.beam * light.reaches)
+    diffuse = (plane.diffuse - plane.round_sun) * (shelter.diffuse * piece.sky_pct / 100.0)
+    # Under the cover there is none, whether it is known outside or not.
+    return _at_instants(np.where(bare, beam, 0.0)), _at_instants(np.where(bare, diffuse, 0.0))
+
+
+def sun_on_walls(piece: Piece, site: Site, table: WeatherTable, grid: TimeArray, *, shaded: bool) -> FloatArray:
+    """Return the sun that falls on roof and walls of a piece's tent or shed, to the square metre of its floor [W m-2].
+
+    Of shape (members, times). Walls catch what a low sun does not give level ground: in December a clear tunnel of film
+    gets as warm as in March. Skyline, hours told and a shade keep the beam off as they do from a face.
+    """
+    light = _sunlight(piece, site, table, grid)
+    zenith = np.radians(light.zenith_deg)
+    caught = np.maximum(np.cos(zenith), 0.0) + WALL_SHARE * np.sin(zenith)
+    beam = np.where(light.reaches & (not shaded), light.normal * caught, 0.0)
+    return _at_instants(light.diffuse * DIFFUSE_SHARE * piece.sky_pct / 100.0 + beam)
+
+
+def _sunlight(piece: Piece, site: Site, table: WeatherTable, grid: TimeArray) -> _Sunlight:
     middle = grid - (grid[1] - grid[0]) // 2
     zenith, azimuth = sun.position(middle, site.latitude_deg, site.longitude_deg)
     above_air = sun.extraterrestrial_normal(middle)
@@ -38,10 +100,8 @@ def sun_on_face(
     else:
         total = sun.clear_sky_global(zenith) * sun.cloud_transmission(cloud_cover(table, grid))
         normal, diffuse = sun.split_global(total, zenith, above_air)
-    tilt, facing = piece.plane_deg
-    plane = sun.plane_irradiance(zenith, azimuth, normal, diffuse, total, tilt, facing)
-    beam_share = shelter.beam * beam_reaches(piece, site, middle, zenith, azimuth)
-    return _at_instants(plane.beam * beam_share), _at_instants(plane.diffuse * shelter.diffuse * piece.sky_pct / 100.0)
+    reaches = beam_reaches(piece, site, middle, zenith, azimuth)
+    return _Sunlight(middle, zenith, azimuth, above_air, normal, diffuse, total, reaches)
 
 
 def _at_instants(cells: FloatArray) -> FloatArray:

@@ -13,7 +13,7 @@ from dryspell.outlook.drying import DryingClock, Reached
 from dryspell.outlook.judge import NOMINAL, ROUNDING, Asked, Ruling, judge, wet
 from dryspell.outlook.mix import mix_at
 from dryspell.outlook.model import Block, Limit, Reason, Stages, Window, Word
-from dryspell.outlook.spans import BoolArray, IndexArray, SpanMost
+from dryspell.outlook.spans import BoolArray, IndexArray
 from dryspell.trade.coating import Coating
 from dryspell.weather.table import FloatArray, TimeArray
 
@@ -164,7 +164,7 @@ def _on_coarse(c: Conditions, rulings: list[Ruling]) -> BoolArray:
     if not c.coarse.any():
         return np.zeros(rulings[-1].passes.shape[1], dtype=np.bool_)
     needed = next(ruling for ruling in rulings if ruling.limit is Limit.KNOWN)
-    coarse = SpanMost(np.broadcast_to(c.coarse.astype(np.float64), c.air_c.shape))
+    coarse = c.looks.most("coarse", np.broadcast_to(c.coarse.astype(np.float64), c.air_c.shape))
     return np.asarray((coarse.over(np.minimum(needed.first, needed.last), needed.last) > 0.0).any(axis=0))
 
 

@@ -21,7 +21,7 @@ from dryspell.outlook.figures import (
     weekday_date,
     when,
 )
-from dryspell.outlook.model import Limit, Outlook, Reason, Window
+from dryspell.outlook.model import BareWood, CoatsOn, Limit, Outlook, Reason, Window
 
 __all__ = [
     "LABELS",
@@ -29,6 +29,8 @@ __all__ = [
     "capital",
     "caution_text",
     "clock",
+    "coats_on_text",
+    "cover_text",
     "day",
     "duration",
     "limit_figure",
@@ -44,6 +46,7 @@ __all__ = [
     "weekday_date",
     "when",
     "why",
+    "wood_text",
 ]
 
 
@@ -92,6 +95,7 @@ _PLAIN: dict[Limit, tuple[str, str]] = {
     Limit.COAT_BELOW: ("{} is not ready to coat over", " before {}"),
     Limit.BUILT_UP: ("every coat is on", ""),
     Limit.HOURS: ("no room in your working hours", " before {}"),
+    Limit.COVER: ("the cover is on, or goes on before the last stroke", "; room to brush from {}"),
     Limit.DAYLIGHT: ("no full daylight to brush in", " before {}"),
     Limit.DRY: ("surface wet with dew or rain, or only just dry", "; dry long enough from {}"),
 }
@@ -101,6 +105,7 @@ LABELS: dict[Limit, str] = {
     Limit.COAT_BELOW: "coat below not ready",
     Limit.BUILT_UP: "all coats on",
     Limit.HOURS: "working hours",
+    Limit.COVER: "under cover",
     Limit.DAYLIGHT: "daylight",
     Limit.DRY: "not dry",
     Limit.AIR_LOW: "cold air",
@@ -227,6 +232,51 @@ def caution_text(reason: Reason, units: Units = "metric") -> str:
     return _CAUTIONS[reason.limit].format(value=value, bound=bound)
 
 
+def cover_text(
+    window: Window, zone: tzinfo, units: Units = "metric", *, now: datetime | None = None, on: datetime | None = None
+) -> str:
+    """Return what the cover is needed for in a window, as a sentence without a full stop; empty where it is not.
+
+    Days are named as in `reason_text`.
+    """
+    reason = window.without_cover
+    if reason is None:
+        return ""
+    by = (
+        "the cover has kept it dry"
+        if window.cover_on_by is None
+        else "cover on by " + moment(window.cover_on_by, zone, now, on or now)
+    )
+    if window.bare_until is not None:
+        by += f" for a coat begun after {moment(window.bare_until, zone, now, on or now)}"
+    how = _MEASURED.get(reason.limit)
+    passes = how is not None and not how.fails(reason.value or 0.0, reason.bound or 0.0)
+    return f"{by}; without it {'tight: ' if passes else ''}{reason_text(reason, zone, units, now=now, on=on)}"
+
+
+def wood_text(wood: BareWood) -> str:
+    """Return how dry bare wood is and gets before its first coat, as sentences with their full stops."""
+    settles, below = f"{wood.settles_at_pct:.0f} %", f"{wood.below_pct:g} %"
+    air = f"In the air of the days ahead bare wood settles at about {settles}, kept from rain"
+    if wood.read_pct is None:
+        damp = "; that is too damp for it" if wood.settles_at_pct >= wood.below_pct else ""
+        return f"{air}{damp}. Bring it under {below} before coat 1."
+    read = f"The wood reads {wood.read_pct:g} %"
+    if wood.read_pct < wood.below_pct:
+        return f"{read}, under the {below} that it should be before coat 1. {air}."
+    if wood.days is None:
+        return f"{read}: bring it under {below} before coat 1. {air}: there it does not get so dry."
+    least, most = (f"{max(days, 1.0):.0f}" for days in wood.days)
+    days = f"{least} to {most} days" if least != most else f"{most} day{'s' * (most != '1')}"
+    return f"{read}: bring it under {below} before coat 1, about {days} in moving air under a roof. {air}."
+
+
+def coats_on_text(coats: CoatsOn) -> str:
+    """Return how many coats are on and how many of them are full ones: "5 coats on, 3 of them full"."""
+    many = f"{coats.count} coat{'s' * (coats.count != 1)} on, {coats.full} of them full"
+    return many + (f"; of {coats.untold} it is not told how they were thinned" if coats.untold else "")
+
+
 def open_window(outlook: Outlook) -> Window | None:
     """Return the window that is open when the outlook is made; its first start may be the next quarter of an hour."""
     return outlook.windows[0] if outlook.word in ("coat", "tight") and outlook.windows else None
@@ -263,6 +313,11 @@ def _go(outlook: Outlook, window: Window) -> str:
     text = f"{sand}coat {outlook.next_coat} now{tight}, brush down by {moment(last, zone, now, now)}"
     if window.hang_shade_by is not None:
         text += f", shade up by {moment(window.hang_shade_by, zone, now, now)}"
+    wood = outlook.wood
+    if wood is not None and wood.read_pct is not None and wood.read_pct >= wood.below_pct:
+        text += f", but only with the wood under {wood.below_pct:g} % ({wood.read_pct:g} % read)"
+    if window.cover_on_by is not None and (window.bare_until is None or now > window.bare_until):
+        text += f", cover on by {moment(window.cover_on_by, zone, now, now)}"
     return text
 
 

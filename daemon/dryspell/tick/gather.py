@@ -17,46 +17,26 @@ from dryspell.clock import Clock
 from dryspell.config import Config
 from dryspell.errors import StoreError, WeatherError
 from dryspell.store import Store
-from dryspell.trade.piece import Site
-from dryspell.weather.http import HttpCache
+from dryspell.tick.lessons import LEARN_EVERY, Lessons, as_here, learn
+from dryspell.tick.sources import SPREAD
 from dryspell.weather.join import join
 from dryspell.weather.sources import Source
-from dryspell.weather.sources.open_meteo import OpenMeteo
-from dryspell.weather.sources.table_file import TableFile
 from dryspell.weather.table import WeatherTable
 from dryspell.workers import Workers
 
 log = logging.getLogger(__name__)
 
 RETRY_S = 300.0
-SPREAD = 0.1
-"""Installations ask this share of the interval apart, so that they do not all ask at the full hour."""
+READ_EVERY = timedelta(minutes=10)
+"""Where there are sensors, their readings change what is ahead so often."""
 LOOK_BACK = timedelta(days=2)
 """How far back weather is wanted where no coat asks for more: dew lies and wood stays wet for a while."""
 LONGEST_LOOK_BACK = timedelta(days=60)
 """A film that old is past every stage that a next coat depends on."""
 
 
-def sources_of(config: Config) -> dict[str, Source]:
-    """Return the weather source of each site."""
-    http = HttpCache(
-        config.state_dir / "weather", contact=config.contact, min_interval_s=config.weather.refresh_s * (1 - SPREAD)
-    )
-    return {key: _source(config, site, http) for key, site in config.site.items()}
-
-
-def _source(config: Config, site: Site, http: HttpCache) -> Source:
-    settings = config.weather
-    if settings.file is not None:
-        return TableFile(settings.file, zone=site.zone)
-    return OpenMeteo(
-        site.latitude_deg,
-        site.longitude_deg,
-        http,
-        base_url=settings.base_url,
-        sea=site.afloat,
-        forecast_days=settings.forecast_days,
-    )
+_NUMBERS = re.compile(r"\d+(?: (?:days?|h|min|s)\b(?: \d+ (?:h|min)\b)?)?")
+"""Numbers, and lengths of time in any form: "1 h", "1 h 5 min", "2 days 1 h"."""
 
 
 @dataclass
@@ -69,6 +49,7 @@ class _Met:
     joined: WeatherTable | None = None
     joined_of: WeatherTable | None = None
     joined_for: tuple[datetime, datetime] | None = None
+    lessons: Lessons | None = None
 
 
 class Gatherer:
@@ -86,6 +67,8 @@ class Gatherer:
         self, config: Config, store: Store, clock: Clock, sources: Mapping[str, Source], rng: random.Random
     ) -> None:
         self._refresh_s = config.weather.refresh_s
+        self._members = config.weather.members
+        self._read = {sensor.site for sensor in config.sensor.values()}
         self._store = store
         self._clock = clock
         self._sources = sources
@@ -156,10 +139,11 @@ class Gatherer:
         self._store.keep_forecast(site, table, now)
         with self._lock:
             met.known = table
+        self._store.keep_issue(site, table, now)
 
     def _note(self, met: _Met, site: str, text: str, level: int) -> None:
         """Log what there is to say of a site's weather, once per change; ages and instants are no change."""
-        plain = re.sub(r"\d+", "#", text)
+        plain = _NUMBERS.sub("#", text)
         if plain != met.said:
             log.log(level, "weather for %s: %s", site, text or "in order again")
             met.said = plain
@@ -171,17 +155,29 @@ class Gatherer:
             return None
         now = self._clock.now()
         since = max(min(since or now, now - LOOK_BACK), now - LONGEST_LOOK_BACK)
-        hours = (_hour(since), _hour(now))
-        # A tick a minute need not read the past again before an hour has been added to it.
-        if met.joined_of is not known or met.joined_for != hours:
+        # A tick a minute need not read the past again before something has been added to it.
+        added_to = _cut(now, READ_EVERY if site in self._read else timedelta(hours=1))
+        span = (_cut(since, timedelta(hours=1)), added_to)
+        if met.joined_of is not known or met.joined_for != span:
             self._store.keep_weather(site, known, now)
-            met.joined = join(self._store.past_weather(site, hours[0]), known)
-            met.joined_of, met.joined_for = known, hours
+            here = as_here(known, self._lessons(site, met, known, now), self._store, site, now, members=self._members)
+            past = self._store.past_weather(site, span[0], until=now)
+            met.joined = join(past, self._store.with_readings(site, here, now))
+            met.joined_of, met.joined_for = known, span
         return met.joined
 
+    def _lessons(self, site: str, met: _Met, known: WeatherTable, now: datetime) -> Lessons:
+        """Return what is known of how the site differs from its forecasts, learned anew once a day."""
+        old = met.lessons
+        if old is not None and old.source == known.source and timedelta(0) <= now - old.at < LEARN_EVERY:
+            return old
+        met.lessons = learn(self._store, site, known, now)
+        return met.lessons
 
-def _hour(instant: datetime) -> datetime:
-    return instant.replace(minute=0, second=0, microsecond=0)
+
+def _cut(instant: datetime, step: timedelta) -> datetime:
+    """Return the last whole step at or before an instant."""
+    return instant - (instant - datetime.min.replace(tzinfo=instant.tzinfo)) % step
 
 
 class _Fetch:

@@ -40,7 +40,7 @@ def look(
             outlook = make_outlook(
                 piece,
                 site,
-                config.coating_of(piece),
+                config.lays_of(piece),
                 coats.get(key, ()),
                 table,
                 now,
@@ -78,6 +78,6 @@ def _not_judged(
         reason=None,
         next_coat=on + 1,
         coats=max(piece.coats, on),
-        coating=piece.coating,
+        coating=config.lay_of(piece, on + 1).coating.key,
         weather=weather,
     )

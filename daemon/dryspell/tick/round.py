@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from dryspell.alerts.decide import decide, settled
 from dryspell.alerts.deliver import Delivery
 from dryspell.alerts.model import Habits, Notice, PieceMemory
+from dryspell.alerts.sensors import MEMORY_KEY
 from dryspell.alerts.text import compose, notice_id
 from dryspell.clock import Clock
 from dryspell.config import Config
@@ -18,12 +19,15 @@ from dryspell.outlook.words import verdict_line
 from dryspell.store import Store
 from dryspell.store.outbox import Given, Message
 from dryspell.tick.gather import Gatherer
+from dryspell.tick.hub import Hub
 from dryspell.tick.learned import learned
 from dryspell.tick.look import look
+from dryspell.tick.sensor_news import sensor_news
 
 log = logging.getLogger(__name__)
 
 FETCH_WAIT_S = 10.0
+TIDY_STEPS = 4
 FRESH = timedelta(days=7)
 """A coat laid this soon on the one under it may have followed at the least time, which slows it."""
 
@@ -35,17 +39,27 @@ class Seen:
     at: datetime
     outlooks: list[Outlook]
     messages: list[Message]
+    notices: list[Notice]
 
 
 class Round:
     """Runs ticks; what it remembers is in the store, so that a new process goes on where the last one was killed."""
 
-    def __init__(self, config: Config, store: Store, clock: Clock, gatherer: Gatherer, delivery: Delivery) -> None:
+    def __init__(
+        self,
+        config: Config,
+        store: Store,
+        clock: Clock,
+        gatherer: Gatherer,
+        delivery: Delivery,
+        hub: Hub | None = None,
+    ) -> None:
         self._config = config
         self._store = store
         self._clock = clock
         self._gatherer = gatherer
         self._delivery = delivery
+        self._hub = hub
         self._failing: dict[str, str] = {}
 
     def run(self, *, fetch_wait_s: float = FETCH_WAIT_S) -> Seen:
@@ -65,15 +79,18 @@ class Round:
         self._failing = failed
 
         habits = Habits(evening=self._config.alerting.evening)
-        before = self._memory()
+        remembered = self._store.memory()
+        before = self._memory(remembered)
         notices, memory = decide(before, outlooks, now, habits)
         by_piece = {outlook.piece: outlook for outlook in outlooks}
         messages = [self._message(notice, by_piece[notice.piece]) for notice in notices]
+        of_sensors = sensor_news(config, self._hub.health(now) if self._hub else (), remembered, now)
+        messages += of_sensors.messages
         news = self._store.save_round(
-            {piece: remembered.model_dump_json() for piece, remembered in memory.items()},
+            {piece: of_piece.model_dump_json() for piece, of_piece in memory.items()} | of_sensors.memory,
             [Given(outlook.piece, outlook.word, outlook.reason) for outlook in outlooks],
             messages,
-            settled(before, memory),
+            settled(before, memory) | of_sensors.settled,
             now,
         )
         for given in news:
@@ -81,7 +98,16 @@ class Round:
         for message in messages:
             log.info("to say: %s [%s]", message.title, message.id)
         self._delivery.start()
-        return Seen(now, outlooks, messages)
+        self._tidy(now)
+        return Seen(now, outlooks, messages, notices)
+
+    def _tidy(self, now: datetime) -> None:
+        """Pack or drop a little of the record: at every tick so little that nothing waits for it."""
+        record = self._config.record
+        for _ in range(TIDY_STEPS):
+            keep = {"readings": timedelta(days=record.readings_d), "issues": timedelta(days=record.forecasts_d)}
+            if not self._store.tidy(now, **keep):
+                return
 
     def _failed(self, failed: dict[str, str], piece: str, error: Exception) -> None:
         """Log a piece that could not be judged, once per change."""
@@ -89,9 +115,11 @@ class Round:
         if self._failing.get(piece) != failed[piece]:
             log.error("%s could not be judged", piece, exc_info=error)
 
-    def _memory(self) -> dict[str, PieceMemory]:
+    def _memory(self, remembered: Mapping[str, str]) -> dict[str, PieceMemory]:
         memory = {}
-        for piece, text in self._store.memory().items():
+        for piece, text in remembered.items():
+            if piece.startswith(MEMORY_KEY):
+                continue
             try:
                 memory[piece] = PieceMemory.model_validate_json(text)
             except ValidationError:
@@ -100,7 +128,7 @@ class Round:
 
     def _message(self, notice: Notice, outlook: Outlook) -> Message:
         piece = self._config.piece[notice.piece]
-        title, body = compose(notice, outlook, self._config.coating_of(piece), self._config.alerting.units)
+        title, body = compose(notice, outlook, self._config.lay_of(piece, notice.coat), self._config.alerting.units)
         return Message(
             id=notice_id(notice),
             key=notice.key,

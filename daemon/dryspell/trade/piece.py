@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator
 
+from dryspell.trade.cover import CoverHours
 from dryspell.trade.hours import WorkingHours, read_hours
 from dryspell.trade.skyline import SkylineHeights, SunHours, read_direction
 from dryspell.units import (
@@ -56,6 +57,9 @@ Conductance = Annotated[float, within("W/m^2/K", 0, 100)]
 Zone = Annotated[ZoneInfo, BeforeValidator(_read_zone)]
 
 
+DiffuseSky = Literal["even", "brighter round the sun"]
+
+
 class Site(BaseModel):
     """Where pieces stand: the weather and the sun are one for all of them."""
 
@@ -72,6 +76,12 @@ class Site(BaseModel):
     afloat: bool = Field(
         default=False, strict=True, description="on the water: no ground slows the wind; forecast cells of sea"
     )
+    sources: tuple[str, ...] = Field(
+        default=(), description="its own sources of weather in order of preference; empty is those for all sites"
+    )
+    diffuse_sky: DiffuseSky = Field(
+        default="even", description="how the light of the sky is spread: alike all over, or more of it round the sun"
+    )
 
     @property
     def name(self) -> str:
@@ -80,7 +90,8 @@ class Site(BaseModel):
 
 
 Shelter = Literal["open", "trees", "roof", "cover", "tent", "shed"]
-_HEATED: tuple[Shelter, ...] = ("tent", "shed")
+_CLOSED: tuple[Shelter, ...] = ("tent", "shed")
+_UNDER_WEATHER: tuple[Shelter, ...] = ("open", "trees", "roof")
 Face = Literal["horizontal", "vertical", "tilted"]
 Colour = Literal["white", "cream", "grey", "mid", "clear on light wood", "clear on dark wood", "dark", "black"]
 Body = Literal["board", "door", "hull", "steel", "heavy timber"]
@@ -99,13 +110,24 @@ class Piece(BaseModel):
     coating: str = Field(
         examples=["oil_varnish_1k"], description="the key of a coating of yours or of a built-in family"
     )
+    system: str = Field(
+        default="", examples=["rail_build_up"], description="the key of a build-up of several coatings, in their place"
+    )
     coats: int = Field(default=7, strict=True, ge=1, le=40, description="coats to build up in all")
     done: int = Field(
         default=0, strict=True, ge=0, le=40, description="coats already on before the first one recorded here"
     )
+    over: Literal["bare wood", "old film"] = Field(
+        default="bare wood", description="what the first coat goes on; it tells what is sanded with before it"
+    )
     area_m2: SquareMetres = Field(default=1.0, alias="area", description="surface to coat")
     brush_time_h: Hours | None = Field(
         default=None, alias="brush_time", description="first to last stroke; left out, area at 6 m2/hour"
+    )
+    prepare_time_h: Hours | None = Field(
+        default=None,
+        alias="prepare_time",
+        description="sanding, dusting and wiping before a coat; left out, a quarter of an hour and 9 minutes a m2",
     )
 
     face: Face = Field(default="horizontal", description="which way it lies to the sky")
@@ -114,6 +136,16 @@ class Piece(BaseModel):
     shelter: Shelter = Field(default="open", description="what stands between it and the sky")
     heat_k: Kelvins = Field(
         default=0.0, alias="heat", description="how far an electric heater keeps its tent or shed over the outdoor air"
+    )
+    shut_by_day: bool = Field(
+        default=False,
+        strict=True,
+        description="its tent or shed stays shut when the sun is on it, which then heats the air inside",
+    )
+    cover: CoverHours = Field(
+        default=(),
+        examples=["17:00-09:00"],
+        description="hours of every day in which a cover stands over it, clear of the film; nobody brushes under it",
     )
     sun: SunHours = Field(
         default=(), examples=["12:45-19:30"], description="hours of the day in which direct sun can reach it; all"
@@ -133,6 +165,12 @@ class Piece(BaseModel):
     )
     colour: Colour = Field(default="clear on dark wood", description="how much sun it takes up")
     body: Body = Field(default="board", description="what stands behind the film")
+    wood_moisture_pct: Percent | None = Field(
+        default=None,
+        alias="wood_moisture",
+        examples=["22 %"],
+        description="what a meter reads in the bare wood before its first coat, at its wettest spot",
+    )
     wood: Wood = Field(default="usual", description="oily: a tropical wood whose oils hold back the first coat")
     back_conductance_w_m2_k: Conductance | None = Field(
         default=None,
@@ -157,13 +195,24 @@ class Piece(BaseModel):
             raise ValueError(f"is more than coats ({info.data['coats']}); coats counts those already on")
         return done
 
-    @field_validator("heat_k")
+    @field_validator("heat_k", "shut_by_day")
     @classmethod
-    def _where_heat_stays(cls, heat_k: float, info: ValidationInfo) -> float:
+    def _where_walls_are(cls, value: float, info: ValidationInfo) -> float:
         shelter = info.data.get("shelter", "tent")
-        if heat_k > 0.0 and shelter not in _HEATED:
+        if value and shelter not in _CLOSED:
             raise ValueError(f'is only for shelter = "tent" or "shed", and this one is {shelter}')
-        return heat_k
+        return value
+
+    @field_validator("cover")
+    @classmethod
+    def _over_what_stands_in_the_weather(cls, cover: CoverHours, info: ValidationInfo) -> CoverHours:
+        shelter = info.data.get("shelter", "open")
+        if cover and shelter not in _UNDER_WEATHER:
+            raise ValueError(
+                f'is only for shelter = "open", "trees" or "roof"; this one is {shelter}, which keeps sky, sun and '
+                "rain off at all hours"
+            )
+        return cover
 
     @field_validator("tilt_deg")
     @classmethod
@@ -181,6 +230,11 @@ class Piece(BaseModel):
     def brushing_h(self) -> float:
         """Hours from the first to the last stroke of a coat: as told, or the area at 6 m2 an hour (common practice)."""
         return self.brush_time_h if self.brush_time_h is not None else self.area_m2 / 6.0
+
+    @property
+    def preparing_h(self) -> float:
+        """Hours of sanding, dusting and wiping before a coat: as told, or 0.15 h a m2 and 0.25 h (common practice)."""
+        return self.prepare_time_h if self.prepare_time_h is not None else 0.25 + 0.15 * self.area_m2
 
     @property
     def plane_deg(self) -> tuple[float, float]:

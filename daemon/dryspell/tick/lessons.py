@@ -1,0 +1,77 @@
+"""What a site's own readings have taught of its forecasts: how it differs from them, and how far off they are."""
+
+import logging
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from dryspell.errors import WeatherError
+from dryspell.store import Store
+from dryspell.weather.alone import ALONE, relived
+from dryspell.weather.checks import as_instant
+from dryspell.weather.correction import MOVED, MULTIPLIED, SiteCorrection, fit
+from dryspell.weather.error_model import ALONE_ERRORS, DEFAULT_ERRORS, ErrorModel
+from dryspell.weather.learn_errors import learn_errors, when_corrected
+from dryspell.weather.noise import seed_of
+from dryspell.weather.odds import members_of
+from dryspell.weather.table import WeatherTable
+
+log = logging.getLogger(__name__)
+
+LEADS_H = (0.0, 1.0, 3.0, 6.0, 12.0, 24.0, 48.0, 72.0, 120.0)
+LEARN_EVERY = timedelta(hours=24)
+LEAN_ON = timedelta(hours=2)
+"""The hours to come lean on the last reading if it is no older than this."""
+
+
+@dataclass(frozen=True)
+class Lessons:
+    """What was learned of one site from readings up to an instant."""
+
+    at: datetime
+    source: str
+    correction: SiteCorrection | None
+    errors: ErrorModel
+
+
+def learn(store: Store, site: str, table: WeatherTable, now: datetime) -> Lessons:
+    """Learn from what was forecast by the source of a table, and read then."""
+    if not store.latest_good(site, now, back=LEARN_EVERY):
+        return Lessons(now, table.source, None, ALONE_ERRORS if table.source == ALONE else DEFAULT_ERRORS)
+    if table.source == ALONE:
+        return Lessons(now, table.source, None, _errors_alone(store, site, now))
+    history = store.history(site, (*MOVED, *MULTIPLIED), now, LEADS_H, source=table.source)
+    correction = fit(history, as_instant(now))
+    for name, score in correction.scores.items():
+        why = f"; not used: {correction.off[name]}" if name in correction.off else ""
+        log.info("%s of %s was off by %.2f, corrected by %.2f%s", name, site, score.raw, score.corrected, why)
+    used = {name: score for name, score in correction.scores.items() if name in correction.learned}
+    return Lessons(now, table.source, correction, when_corrected(learn_errors(history), used))
+
+
+def _errors_alone(store: Store, site: str, now: datetime) -> ErrorModel:
+    readings = store.read_weather(site, now - timedelta(days=90), now)
+    if readings is None:
+        return ALONE_ERRORS
+    try:
+        return learn_errors(relived(readings, now), default=ALONE_ERRORS)
+    except WeatherError:
+        return ALONE_ERRORS
+
+
+def as_here(
+    table: WeatherTable, lessons: Lessons, store: Store, site: str, now: datetime, *, members: int
+) -> WeatherTable:
+    """Return a forecast as it is for the site: corrected, leaning on the last readings, and with its odds.
+
+    Parameters
+    ----------
+    members
+        How many ways of a single forecast to judge; 1 for the forecast alone. An ensemble keeps its own.
+    """
+    if lessons.correction is not None:
+        readings = reversed(store.latest_good(site, now, back=LEAN_ON))  # the first sensor of a variable stays
+        latest = {each.variable: (as_instant(each.at), each.value) for each in readings}
+        table = lessons.correction.applied(table, as_instant(now), latest)
+    if members > 1:
+        table = members_of(table, now, lessons.errors, count=members, seed=seed_of(site, table.issued_at))
+    return table

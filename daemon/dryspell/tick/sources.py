@@ -1,0 +1,81 @@
+"""The sources of weather that a configuration names."""
+
+from pathlib import Path
+
+from dryspell.config import Config
+from dryspell.config.settings import SourceKind
+from dryspell.store import Store
+from dryspell.tick.alone import SensorsAlone
+from dryspell.trade.piece import Site
+from dryspell.weather.http import HttpCache
+from dryspell.weather.sources import Source
+from dryspell.weather.sources.met_norway import MetNorway
+from dryspell.weather.sources.nws import NwsGrid
+from dryspell.weather.sources.open_meteo import OpenMeteo
+from dryspell.weather.sources.open_meteo_archive import OpenMeteoArchive
+from dryspell.weather.sources.open_meteo_ensemble import OpenMeteoEnsemble
+from dryspell.weather.sources.preferred import Preferred
+from dryspell.weather.sources.table_file import TableFile
+
+SPREAD = 0.1
+"""Installations ask this share of the interval apart, so that they do not all ask at the full hour."""
+
+
+def sources_of(config: Config, store: Store | None) -> dict[str, Source]:
+    """Return the weather source of each site: the one it has, or several in order of preference.
+
+    Parameters
+    ----------
+    store
+        What a site that goes by its own sensors has read; None for nothing yet.
+    """
+    http = _http(config)
+    return {key: _source_of(config, site, http, store) for key, site in config.site.items()}
+
+
+def archive_of(config: Config, site: Site) -> OpenMeteoArchive:
+    """Return where the past weather of a site is to be had."""
+    return OpenMeteoArchive(site.latitude_deg, site.longitude_deg, _http(config), sea=site.afloat)
+
+
+def _http(config: Config) -> HttpCache:
+    least_s = config.weather.refresh_s * (1 - SPREAD)
+    return HttpCache(config.state_dir / "weather", contact=config.contact, min_interval_s=least_s)
+
+
+def _source_of(config: Config, site: Site, http: HttpCache, store: Store | None) -> Source:
+    sources = [_source(kind, config, site, http, store) for kind in config.sources_of(site)]
+    return sources[0] if len(sources) == 1 else Preferred(sources, stale_after_h=config.weather.stale_after_h)
+
+
+def _source(kind: SourceKind, config: Config, site: Site, http: HttpCache, store: Store | None) -> Source:
+    weather, place = config.weather, (site.latitude_deg, site.longitude_deg, http)
+    match kind:
+        case "open-meteo":
+            return OpenMeteo(
+                *place,
+                base_url=weather.open_meteo.base_url,
+                api_key=weather.open_meteo.api_key.get_secret_value(),
+                sea=site.afloat,
+                forecast_days=weather.forecast_days,
+            )
+        case "open-meteo-ensemble":
+            ensemble = weather.open_meteo_ensemble
+            return OpenMeteoEnsemble(
+                *place,
+                model=ensemble.model,
+                base_url=ensemble.base_url,
+                api_key=ensemble.api_key.get_secret_value(),
+                sea=site.afloat,
+                forecast_days=weather.forecast_days,
+            )
+        case "met-norway":
+            # Left out, the service knows the height of the land better than our zero.
+            height_m = site.elevation_m if "elevation_m" in site.model_fields_set else None
+            return MetNorway(*place, elevation_m=height_m, base_url=weather.met_norway.base_url)
+        case "nws":
+            return NwsGrid(*place, base_url=weather.nws.base_url)
+        case "table":
+            return TableFile(weather.file or Path(), zone=site.zone)
+        case "sensors":
+            return SensorsAlone(store, site, assume_no_rain=weather.rain_without_forecast == "assume none")
