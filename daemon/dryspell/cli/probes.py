@@ -58,7 +58,8 @@ def weather(
 
 def _weather(config: Config, site: str, table: WeatherTable, now: datetime) -> Finding:
     outlooks = [outlook for outlook in look(config, {}, {site: table}, now) if outlook.site == site]
-    age, limit_h, zone = now - table.issued_at, config.weather.stale_after_h, config.site[site].zone
+    age, zone = now - table.issued_at, config.site[site].zone
+    limit_h = config.weather.stale_after_h + table.cycle_h
     said = [f"{site}: {table.source} answers"]
     missing = dict.fromkeys(name for outlook in outlooks for name in outlook.missing)
     reaches = min((o.weather.reaches for o in outlooks if o.weather and o.weather.reaches), default=None)

@@ -11,6 +11,7 @@ import numpy as np
 
 from dryspell.science import sun
 from dryspell.trade.piece import Site
+from dryspell.weather.alone import ALONE
 from dryspell.weather.table import WeatherTable
 
 _CLOUD = "cloud_area_fraction"
@@ -22,11 +23,12 @@ def every_way(table: WeatherTable, site: Site) -> WeatherTable:
     """Return the table with its unknown hours of cloud taken every way, or as it is where there are none.
 
     Of a single forecast four members are made. The members of an ensemble take the four ways by turns, which costs a
-    start its odds where one of the ways would spoil it. A table that knows no cloud at all stays as it is.
+    start its odds where one of the ways would spoil it. A forecast that knows no cloud at all stays as it is: it lacks
+    what a judgement needs. A site's own readings seldom know any.
     """
-    if not table.knows(_CLOUD):
+    if not table.knows(_CLOUD) and table.source != ALONE:
         return table
-    cloud = table.columns[_CLOUD]
+    cloud = table.column(_CLOUD)
     unknown = ~np.isfinite(cloud) & np.isfinite(table.column("air_temperature"))
     if not unknown.any():
         return table

@@ -112,8 +112,9 @@ def make_outlook(
     blank = blank.model_copy(update={"weather": weather, "film": film, "coats_on": on, "wood": wood})
     if built_up:
         return blank
-    if not -CLOCKS_APART_H <= age_h <= stale_after_h:
-        reason = Reason(limit=Limit.KNOWN, value=round(age_h, 1), bound=stale_after_h, unit="h")
+    oldest_h = stale_after_h + table.cycle_h
+    if not -CLOCKS_APART_H <= age_h <= oldest_h:
+        reason = Reason(limit=Limit.KNOWN, value=round(age_h, 1), bound=oldest_h, unit="h")
         return blank.model_copy(update={"reason": reason})
 
     asked = Asked(

@@ -160,6 +160,7 @@ def pack(table: WeatherTable) -> bytes:
         "issued_at": table.issued_at.isoformat(),
         "notes": list(table.notes),
         "filled": dict(table.filled),
+        "cycle_h": table.cycle_h,
     }
     body = io.BytesIO()
     np.savez_compressed(
@@ -185,5 +186,6 @@ def unpack(body: bytes) -> WeatherTable:
             attribution=about["attribution"],
             notes=tuple(about["notes"]),
             filled=about.get("filled", {}),
+            cycle_h=about.get("cycle_h", 0.0),
             coarse=arrays["coarse"] if "coarse" in arrays.files else None,
         )

@@ -17,7 +17,7 @@ from dryspell.clock import Clock
 from dryspell.config import Config
 from dryspell.errors import StoreError, WeatherError
 from dryspell.store import Store
-from dryspell.tick.lessons import LEARN_EVERY, Lessons, as_here, learn
+from dryspell.tick.lessons import Lessons, as_here, learn
 from dryspell.tick.sources import SPREAD
 from dryspell.weather.join import join
 from dryspell.weather.sources import Source
@@ -125,7 +125,7 @@ class Gatherer:
             self._note(met, site, f"{error}; {_going_on(met.known)}", logging.WARNING)
             return
         # An answer older than an interval is the last good one: the service is asked again before long.
-        is_late = now - table.issued_at > timedelta(seconds=self._refresh_s * (1 + SPREAD))
+        is_late = now - table.issued_at > timedelta(hours=table.cycle_h, seconds=self._refresh_s * (1 + SPREAD))
         wait_s = RETRY_S if is_late else self._refresh_s * self._rng.uniform(1 - SPREAD, 1 + SPREAD)
         met.next_fetch_at = now + timedelta(seconds=min(wait_s, self._refresh_s))
         self._note(met, site, "; ".join(table.notes), logging.INFO)
@@ -167,9 +167,9 @@ class Gatherer:
         return met.joined
 
     def _lessons(self, site: str, met: _Met, known: WeatherTable, now: datetime) -> Lessons:
-        """Return what is known of how the site differs from its forecasts, learned anew once a day."""
+        """Return what is known of how the site differs from its forecasts, learned anew once a day, or sooner."""
         old = met.lessons
-        if old is not None and old.source == known.source and timedelta(0) <= now - old.at < LEARN_EVERY:
+        if old is not None and old.source == known.source and old.at <= now < old.until():
             return old
         met.lessons = learn(self._store, site, known, now)
         return met.lessons

@@ -4,6 +4,8 @@ import logging
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+import numpy as np
+
 from dryspell.errors import WeatherError
 from dryspell.store import Store
 from dryspell.weather.alone import ALONE, relived
@@ -19,8 +21,13 @@ log = logging.getLogger(__name__)
 
 LEADS_H = (0.0, 1.0, 3.0, 6.0, 12.0, 24.0, 48.0, 72.0, 120.0)
 LEARN_EVERY = timedelta(hours=24)
+LEARN_SOON = timedelta(hours=1)
 LEAN_ON = timedelta(hours=2)
 """The hours to come lean on the last reading if it is no older than this."""
+
+
+NOTHING = fit({}, np.datetime64(0, "s"))
+"""The correction of a place of which nothing has been learned."""
 
 
 @dataclass(frozen=True)
@@ -29,16 +36,20 @@ class Lessons:
 
     at: datetime
     source: str
-    correction: SiteCorrection | None
+    correction: SiteCorrection
     errors: ErrorModel
+
+    def until(self) -> datetime:
+        """Return when to learn again: soon, while nothing has been learned."""
+        return self.at + (LEARN_EVERY if self.correction.learned else LEARN_SOON)
 
 
 def learn(store: Store, site: str, table: WeatherTable, now: datetime) -> Lessons:
     """Learn from what was forecast by the source of a table, and read then."""
     if not store.latest_good(site, now, back=LEARN_EVERY):
-        return Lessons(now, table.source, None, ALONE_ERRORS if table.source == ALONE else DEFAULT_ERRORS)
+        return Lessons(now, table.source, NOTHING, ALONE_ERRORS if table.source == ALONE else DEFAULT_ERRORS)
     if table.source == ALONE:
-        return Lessons(now, table.source, None, _errors_alone(store, site, now))
+        return Lessons(now, table.source, NOTHING, _errors_alone(store, site, now))
     history = store.history(site, (*MOVED, *MULTIPLIED), now, LEADS_H, source=table.source)
     correction = fit(history, as_instant(now))
     for name, score in correction.scores.items():
@@ -68,9 +79,9 @@ def as_here(
     members
         How many ways of a single forecast to judge; 1 for the forecast alone. An ensemble keeps its own.
     """
-    if lessons.correction is not None:
-        readings = reversed(store.latest_good(site, now, back=LEAN_ON))  # the first sensor of a variable stays
-        latest = {each.variable: (as_instant(each.at), each.value) for each in readings}
+    readings = reversed(store.latest_good(site, now, back=LEAN_ON))  # the first sensor of a variable stays
+    latest = {each.variable: (as_instant(each.at), each.value) for each in readings}
+    if lessons.correction.learned or lessons.correction.off or latest:
         table = lessons.correction.applied(table, as_instant(now), latest)
     if members > 1:
         table = members_of(table, now, lessons.errors, count=members, seed=seed_of(site, table.issued_at))

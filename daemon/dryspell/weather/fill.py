@@ -80,15 +80,22 @@ def filled_in(table: WeatherTable, other: WeatherTable, now: datetime) -> Weathe
         del mine[_DEW]
     elif _DEW not in taken:
         mine[_DEW] = table.columns[_DEW]
+    oldest = min((table, other), key=_due) if set(taken) & set(_NEEDED) else table
     return replace(
         table,
         columns=mine,
-        issued_at=min(table.issued_at, other.issued_at) if set(taken) & set(_NEEDED) else table.issued_at,
+        issued_at=oldest.issued_at,
+        cycle_h=oldest.cycle_h,
         attribution="; ".join(dict.fromkeys(credit for credit in (table.attribution, other.attribution) if credit)),
         notes=(*table.notes, *(_note(name, where, other.source) for name, where in taken.items())),
         filled={**table.filled, **{name: _and(table.filled.get(name), other.source) for name in (*taken, *parts)}},
         coarse=_coarse(table, other, np.any(list(taken.values()), axis=0)),
     )
+
+
+def _due(table: WeatherTable) -> datetime:
+    """Return when a newer one is to be had."""
+    return table.issued_at + timedelta(hours=table.cycle_h)
 
 
 def dew_point_of(table: WeatherTable) -> FloatArray:

@@ -68,6 +68,8 @@ class WeatherTable:
     coarse
         Where values lie between stamps of the source too far apart to show a night: interpolated or shared out, shape
         (times,); None is nowhere. A window that stands on them is tight at best.
+    cycle_h
+        How old the newest there is may be by the rhythm in which its source makes it, beside what a user allows. [h]
 
     Raises
     ------
@@ -83,6 +85,7 @@ class WeatherTable:
     notes: tuple[str, ...] = field(default=())
     filled: Mapping[str, str] = field(default_factory=dict)
     coarse: npt.NDArray[np.bool_] | None = None
+    cycle_h: float = 0.0
 
     def __post_init__(self) -> None:
         if self.issued_at.tzinfo is None:

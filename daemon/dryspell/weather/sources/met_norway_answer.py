@@ -14,7 +14,9 @@ from dryspell.weather.sources.met_norway_hours import Hours, pressure_at
 from dryspell.weather.table import VARIABLES, FloatArray, TimeArray, WeatherTable
 
 SERVICE = "MET Norway"
-ATTRIBUTION = "Data from MET Norway (https://api.met.no/doc/License), CC BY 4.0 or NLOD 2.0"
+ATTRIBUTION = "Data from MET Norway (https://api.met.no/doc/License), CC BY 4.0 or NLOD 2.0; adapted"
+CYCLE_H = 6.0
+"""Outside the Nordic countries a forecast is made four times a day."""
 
 _AIR, _HUMIDITY, _DEW = "air_temperature", "relative_humidity", "dew_point_temperature"
 _WIND, _GUST, _CLOUD = "wind_speed", "wind_speed_of_gust", "cloud_area_fraction"
@@ -124,6 +126,7 @@ def read_with_percentiles(
             ATTRIBUTION,
             notes,
             coarse=coarse if coarse.any() else None,
+            cycle_h=CYCLE_H,
         ),
         percentiles,
     )

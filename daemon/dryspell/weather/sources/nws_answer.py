@@ -18,6 +18,8 @@ NAME = "US National Weather Service"
 ATTRIBUTION = "Forecast by the US National Weather Service (NOAA), https://www.weather.gov, public domain"
 OLD = timedelta(hours=12)
 """Copies of the service on its way to us have been seen to be days old; a forecast is made anew several times a day."""
+CYCLE_H = 6.0
+"""A forecast office goes over its grid at least that often, as a rule (from memory)."""
 HOUR_S = 3600
 
 # The layers, and ours. Its wind is "the maximum prevailing speed" as documented. Its layer of pressure is empty, and
@@ -105,7 +107,7 @@ def read_nws(data: object, fetched_at: datetime, *, least_days: float = 6.0) -> 
     age = fetched_at - made_at
     if age > OLD:
         notes += (f"the forecast was made {length_text(age.total_seconds())} before it was fetched",)
-    return WeatherTable(times, columns, NAME, made_at, ATTRIBUTION, notes)
+    return WeatherTable(times, columns, NAME, made_at, ATTRIBUTION, notes, cycle_h=CYCLE_H)
 
 
 def _span(made_at: datetime) -> tuple[datetime, datetime]:

@@ -11,7 +11,7 @@ from dryspell.weather.sources.open_meteo_columns import columns_of
 from dryspell.weather.sources.open_meteo_json import one_line, reason_of
 from dryspell.weather.table import TimeArray, WeatherTable
 
-ATTRIBUTION = "Weather data by Open-Meteo.com (https://open-meteo.com), CC BY 4.0"
+ATTRIBUTION = "Weather data by Open-Meteo.com (https://open-meteo.com), CC BY 4.0; adapted"
 HOUR = np.timedelta64(1, "h")
 
 

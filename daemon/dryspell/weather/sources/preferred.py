@@ -124,10 +124,13 @@ class Preferred:
         return table
 
     def _young(self, table: WeatherTable, now: datetime) -> bool:
-        return -_CLOCKS_APART <= now - table.issued_at <= self._stale_after - _AHEAD
+        return -_CLOCKS_APART <= now - table.issued_at <= self._oldest(table) - _AHEAD
+
+    def _oldest(self, table: WeatherTable) -> timedelta:
+        return self._stale_after + timedelta(hours=table.cycle_h)
 
     def _too_old(self, table: WeatherTable) -> str:
-        hours = self._stale_after / timedelta(hours=1)
+        hours = self._oldest(table) / timedelta(hours=1)
         return f"its weather of {instant_text(table.issued_at)} is not within the {hours:g} h that are acted on"
 
 
