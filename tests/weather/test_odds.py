@@ -224,3 +224,19 @@ def test_errors_grow_with_lead_time_and_ascend(errors):
         assert table.shape == (errors.leads_h.size, SCORES.size), name
         assert np.all(np.diff(table, axis=1) > 0.0), name
         assert np.all(np.diff(table[:, -1]) >= 0.0), name
+
+
+def test_where_the_source_says_its_spread_the_members_go_by_that():
+    """A tenth of a normal distribution lies 1.28 standard deviations and more below its middle."""
+    table = forecast(40, air_temperature=25.0, dew_point_temperature=-5.0, wind_speed=5.0)
+    size = table.times.size
+    said = np.stack([np.full(size, -1.0), np.full(size, 3.0)])
+    unsaid = said.copy()
+    unsaid[:, 20:] = np.nan
+    ensemble = made(replace(table, spread={"air_temperature": said, "wind_speed": unsaid}), count=4001)
+    air = ensemble.columns["air_temperature"][1:, 30]
+    assert np.quantile(air, [0.1, 0.5, 0.9]) == pytest.approx([24.0, 25.0, 28.0], abs=0.15)
+    wind = ensemble.columns["wind_speed"][1:]
+    assert np.quantile(wind[:, 15], [0.1, 0.9]) == pytest.approx([4.0, 8.0], abs=0.2)
+    assumed = made(table, count=4001).columns["wind_speed"][1:]
+    assert np.array_equal(wind[:, 25], assumed[:, 25])

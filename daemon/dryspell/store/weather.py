@@ -169,6 +169,7 @@ def pack(table: WeatherTable) -> bytes:
         about=np.array(json.dumps(about)),
         times=table.times.astype("datetime64[s]"),
         **({} if table.coarse is None else {"coarse": table.coarse}),
+        **{f"spread {name}": bounds for name, bounds in table.spread.items()},
         **{f"column {name}": column for name, column in table.columns.items()},
     )
     return body.getvalue()
@@ -187,5 +188,6 @@ def unpack(body: bytes) -> WeatherTable:
             notes=tuple(about["notes"]),
             filled=about.get("filled", {}),
             cycle_h=about.get("cycle_h", 0.0),
+            spread={n.removeprefix("spread "): arrays[n] for n in arrays.files if n.startswith("spread ")},
             coarse=arrays["coarse"] if "coarse" in arrays.files else None,
         )

@@ -38,8 +38,11 @@ def join(past: WeatherTable | None, forecast: WeatherTable) -> WeatherTable:
     names = dict.fromkeys((*forecast.columns, *past.columns))
     credit = f" ({past.attribution})" if past.attribution not in {"", forecast.attribution} else ""
     note = f"before {instant_text(as_datetime(forecast.times[0]))} the rows are from {past.source}{credit}"
+    ahead = forecast.spread.items()
+    unsaid = np.full((2, int(earlier.sum())), np.nan)
     return replace(
         forecast,
+        spread={name: np.concatenate([unsaid, bounds], axis=1) for name, bounds in ahead},
         coarse=np.concatenate([_coarse(past)[earlier], _coarse(forecast)])
         if (past.coarse is not None or forecast.coarse is not None)
         else None,

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
+from statistics import NormalDist
 
 import numpy as np
 
@@ -24,6 +25,7 @@ _SUNSHINE = (
 # Each has its own stream of random numbers, whichever of the others a table has.
 _STREAMS = {AIR: 1, DEW: 2, WIND: 3, CLOUD: 4, RAIN: 5}
 _FARTHEST_SCORE = 3.0
+_SCORE_OF_90_PCT = NormalDist().inv_cdf(0.9)
 
 
 def members_of(table: WeatherTable, now: datetime, errors: ErrorModel, *, count: int = 20, seed: int) -> WeatherTable:
@@ -67,7 +69,8 @@ def members_of(table: WeatherTable, now: datetime, errors: ErrorModel, *, count:
     for name in (WIND, GUST):
         if table.knows(name):
             off = errors.at(name if name in errors.errors else WIND, lead_h, gusty)
-            made[name] = with_error(name, table.columns[name], off)
+            assumed = with_error(name, table.columns[name], off)
+            made[name] = table.columns[name] + _said(table, name, gusty, assumed - table.columns[name])
     if WIND in made and GUST in made:
         made[GUST] = np.where(np.isfinite(made[WIND]), np.fmax(made[GUST], made[WIND]), made[GUST])
     if table.knows(CLOUD):
@@ -86,15 +89,28 @@ def members_of(table: WeatherTable, now: datetime, errors: ErrorModel, *, count:
     return replace(table, columns=columns, notes=(*table.notes, note))
 
 
+def _said(table: WeatherTable, name: str, score: FloatArray, assumed: FloatArray) -> FloatArray:
+    """Return errors by what the source itself says of its spread, or as assumed where it says nothing.
+
+    Its 10 and 90 % lie at 1.28 standard deviations; each side goes by the normal curve from there.
+    """
+    if name not in table.spread:
+        return assumed
+    low, high = table.spread[name] / _SCORE_OF_90_PCT
+    said = np.where(score < 0.0, -low, high) * score
+    return np.where(np.isfinite(said), said, assumed)
+
+
 def _warmth(
     table: WeatherTable, errors: ErrorModel, lead_h: FloatArray, course: Mapping[str, FloatArray]
 ) -> dict[str, FloatArray]:
     """Return temperatures, dew points and humidities of the other members."""
     follows = errors.dew_follows
     score = {AIR: course[AIR], DEW: follows * course[AIR] + np.sqrt(1.0 - follows**2) * course[DEW]}
-    off = {
-        name: errors.at(name, lead_h, np.clip(part, -_FARTHEST_SCORE, _FARTHEST_SCORE)) for name, part in score.items()
-    }
+    off = {}
+    for name, part in score.items():
+        near = np.clip(part, -_FARTHEST_SCORE, _FARTHEST_SCORE)
+        off[name] = _said(table, name, near, errors.at(name, lead_h, near))
     made = {}
     for name in (AIR, _SURFACE):
         bounds = VARIABLES[name]

@@ -68,6 +68,9 @@ class WeatherTable:
     coarse
         Where values lie between stamps of the source too far apart to show a night: interpolated or shared out, shape
         (times,); None is nowhere. A window that stands on them is tight at best.
+    spread
+        By variable, how far the 10 % and the 90 % of what may come lie from the value, where the source says so: shape
+        (2, times), in the variable's unit, NaN where it does not.
     cycle_h
         How old the newest there is may be by the rhythm in which its source makes it, beside what a user allows. [h]
 
@@ -85,6 +88,7 @@ class WeatherTable:
     notes: tuple[str, ...] = field(default=())
     filled: Mapping[str, str] = field(default_factory=dict)
     coarse: npt.NDArray[np.bool_] | None = None
+    spread: Mapping[str, FloatArray] = field(default_factory=dict)
     cycle_h: float = 0.0
 
     def __post_init__(self) -> None:
@@ -97,6 +101,8 @@ class WeatherTable:
             raise ValueError(f"columns need the one shape (members, {self.times.size}), got {sorted(shapes)}")
         if self.coarse is not None and self.coarse.shape != self.times.shape:
             raise ValueError(f"coarse needs the shape ({self.times.size},), got {self.coarse.shape}")
+        if any(bounds.shape != (2, self.times.size) for bounds in self.spread.values()):
+            raise ValueError(f"spread needs the shape (2, {self.times.size})")
         unknown = set(self.columns) - set(VARIABLES)
         if unknown:
             raise ValueError(f"no such weather variable: {', '.join(sorted(unknown))}")

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dryspell.errors import WeatherError
-from dryspell.weather.sources.met_norway import read_met_norway, read_with_percentiles
+from dryspell.weather.sources.met_norway import read_met_norway, read_with_percentiles, spread_of
 from dryspell.weather.sources.met_norway_hours import pressure_at
 from dryspell.weather.sources.nws import read_nws
 from dryspell.weather.sources.open_meteo import read_answer
@@ -317,6 +317,12 @@ def test_percentiles_are_read_on_the_hours_of_the_table():
     assert percentiles.high["air_temperature"].tolist() == [11.0, 12.0, 11.0, 10.0, 9.0, 10.0, 11.0, 12.0]
     assert percentiles.high["wind_speed"].tolist() == [6.0] + [7.0] * 7
     assert np.isnan(percentiles.low["wind_speed"]).all()
+    # Half of a band that is not told is no bound; where a bound lies beyond the value, it lies on it.
+    spread = spread_of(table, percentiles).spread
+    below = percentiles.low["air_temperature"] - table.columns["air_temperature"][0]
+    assert spread["air_temperature"][0].tolist() == below.tolist()
+    assert np.all(spread["air_temperature"][1] >= 0.0)
+    assert np.isnan(spread["wind_speed"][0]).all()
 
 
 def test_outside_the_nordic_area_there_are_no_percentiles():

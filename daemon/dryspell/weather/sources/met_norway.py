@@ -13,6 +13,7 @@ from dryspell.weather.sources.met_norway_answer import (
     Percentiles,
     read_met_norway,
     read_with_percentiles,
+    spread_of,
 )
 from dryspell.weather.sources.open_meteo_json import decode
 from dryspell.weather.table import WeatherTable
@@ -76,7 +77,7 @@ class MetNorway:
         WeatherError
             There is no contact, or the service has no forecast to give and there is no earlier one on disk.
         """
-        return self.fetch_with_percentiles(now)[0]
+        return spread_of(*self.fetch_with_percentiles(now))
 
     def fetch_with_percentiles(self, now: datetime) -> tuple[WeatherTable, Percentiles | None]:
         """Return the forecast and the service's own spread of it where it gives one; errors as `fetch`."""

@@ -1,7 +1,7 @@
 """Reads an answer of MET Norway's Locationforecast 2.0, compact or complete."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -60,7 +60,21 @@ def read_met_norway(
     data: object, fetched_at: datetime, *, height_m: float | None = None, least_days: float = 8.0
 ) -> WeatherTable:
     """Return the table of `read_with_percentiles`, whose parameters and errors these are."""
-    return read_with_percentiles(data, fetched_at, height_m=height_m, least_days=least_days)[0]
+    return spread_of(*read_with_percentiles(data, fetched_at, height_m=height_m, least_days=least_days))
+
+
+def spread_of(table: WeatherTable, percentiles: Percentiles | None) -> WeatherTable:
+    """Return the table with how far its percentiles lie from its values."""
+    if percentiles is None:
+        return table
+    values = {name: table.columns[name][0] for name in percentiles.low if name in table.columns}
+    spread = {
+        name: np.stack(
+            [np.minimum(percentiles.low[name] - value, 0.0), np.maximum(percentiles.high[name] - value, 0.0)]
+        )
+        for name, value in values.items()
+    }
+    return replace(table, spread=spread)
 
 
 def read_with_percentiles(
