@@ -130,7 +130,8 @@ class Gatherer:
         met.next_fetch_at = now + timedelta(seconds=min(wait_s, self._refresh_s))
         self._note(met, site, "; ".join(table.notes), logging.INFO)
         known = met.known
-        older = known is not None and known.source == table.source and known.issued_at > table.issued_at
+        # One that was kept under a clock that ran ahead must not stand in the way of true ones.
+        older = known is not None and known.source == table.source and table.issued_at < known.issued_at <= now
         if older or (known is not None and _same(known, table)):
             return
         if known is not None:
