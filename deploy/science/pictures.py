@@ -1,4 +1,4 @@
-"""Draws the three pictures of the page: a measured surface, a night's margin, a coat through a cold night."""  # noqa: INP001  (beside a script)
+"""Draws the pictures of the page: a measured surface, a night's margin, a coat through a cold night, ranks of odds."""  # noqa: INP001  (beside a script)
 
 import io
 import sys
@@ -23,6 +23,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "tests"))
 from outlook import build
 from science import test_measured_surface as grass
 from science.boards import face
+from weather.test_odds_airports import rank_histogram
 
 STYLE = {
     "svg.fonttype": "none",
@@ -125,6 +126,7 @@ PICTURES: dict[str, Callable[[], Figure]] = {
     "surface.svg": measured_surface,
     "margin.svg": margin_of_a_night,
     "coat.svg": coat_through_a_cold_night,
+    "ranks.svg": rank_histogram,
 }
 
 

@@ -47,7 +47,7 @@ def test_a_heated_tent_dries_its_air_by_warming_it(figure):
         air, dew = air_inside(times, 9.0, dew_point(9.0, 90.0), tent)
         found = float(relative_humidity(air, dew)[-1])
         assert found == pytest.approx(humidity, abs=1.5)
-        source = "trade notes, 9 degC at 90 % warmed; common practice"
+        source = "a worked case of the trade, 9 degC at 90 % warmed (common practice, no source)"
         figure(
             f"humidity of 9 degC at 90 % warmed by {heat:g} K, off by",
             found - humidity,

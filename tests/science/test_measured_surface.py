@@ -46,9 +46,15 @@ def week():
 
 @pytest.fixture(scope="module")
 def fitted():
+    return scored_with()
+
+
+def scored_with(**changes):
+    """Fit the first days and return instants, weather, skin, cloud and modelled surface of the others."""
     times, weather, skin, cloud, rest = week()
     early = np.where(times < FIRST_SCORED, skin, np.nan)
-    found = fit_exposure(times, *weather, early, face(**GRASS), find=("convection_scale", "evaporating_share"), **rest)
+    grass = face(**GRASS | changes)
+    found = fit_exposure(times, *weather, early, grass, find=("convection_scale", "evaporating_share"), **rest)
     modelled = surface_temperature(times, *weather, found.exposure, **rest)
     scored = (times > FIRST_SCORED) & np.isfinite(modelled + skin)
     return times[scored], [column[scored] for column in weather], skin[scored], cloud[scored], modelled[scored]
@@ -69,6 +75,16 @@ def test_measured_grass_is_met_by_night(fitted, figure):
     assert rmse(error) <= 1.2
     assert abs(error.mean()) <= 0.5
     assert rmse(error) < 0.85 * rmse(by_air)
+
+
+def test_what_the_one_figure_chosen_with_that_week_in_sight_is_worth(fitted, figure):
+    _, (_, _, _, sun, _), skin, _, modelled = fitted
+    _, _, _, _, blind = scored_with(stable_share=1.0)
+    night = sun < 5
+    with_it, without = rmse((modelled - skin)[night]), rmse((blind - skin)[night])
+    figure("surface by night with all of the exchange left over cold grass, RMSE", without, unit="K", source=PAYERNE)
+    figure("surface by night with all of it, bias", (blind - skin)[night].mean(), unit="K", source=PAYERNE)
+    assert with_it < without < 1.6
 
 
 def test_measured_grass_is_met_by_day(fitted, figure):
@@ -135,17 +151,18 @@ def test_how_open_a_field_is_is_found_within_its_error(figure):
 
 
 @pytest.mark.parametrize(
-    ("name", "beats_air"),
+    ("name", "station", "beats_air"),
     [
-        ("surfrad_pennstate_2017-01-01_5min", True),
-        ("surfrad_pennstate_2017-01-10_5min", True),  # snow
-        ("surfrad_tablemountain_2017-01-05_5min", True),  # snow
-        ("arm_sgp_E13_2019-01-01_5min", False),
-        ("surfrad_alamosa_2015-12-31_5min", False),  # the air is cooled by the ground there, and dry soil warms it
-        ("arm_sgp_E39_2023-06-01_30min", False),
+        ("surfrad_pennstate_2017-01-01_5min", "Penn State, Pennsylvania, 1 January 2017 (SURFRAD)", True),
+        ("surfrad_pennstate_2017-01-10_5min", "Penn State, snow, 10 January 2017 (SURFRAD)", True),
+        ("surfrad_tablemountain_2017-01-05_5min", "Table Mountain, Colorado, snow, 5 January 2017 (SURFRAD)", True),
+        ("arm_sgp_E13_2019-01-01_5min", "Lamont, Oklahoma, 1 January 2019 (ARM)", False),
+        # The air is cooled by the ground there, and dry soil warms it.
+        ("surfrad_alamosa_2015-12-31_5min", "Alamosa, Colorado, 31 December 2015 (SURFRAD)", False),
+        ("arm_sgp_E39_2023-06-01_30min", "plain of Oklahoma, 1 June 2023 (ARM)", False),
     ],
 )
-def test_other_stations_with_textbook_figures(name, beats_air, figure):
+def test_other_stations_with_textbook_figures(name, station, beats_air, figure):
     # Nothing fitted; the sky's longwave as measured, back conductance 6 W/m2K. Held against the air only where the
     # surface is further from it than the instrument's half kelvin and the ground is no desert.
     times, data = recorded.read(name)
@@ -165,7 +182,7 @@ def test_other_stations_with_textbook_figures(name, beats_air, figure):
     skin = ((data["lw_up_W_m2"] - 0.02 * data["lw_down_W_m2"]) / (0.98 * SIGMA)) ** 0.25 - 273.15
     night = (sun < 5) & np.isfinite(modelled + skin)
     found, by_air = rmse((modelled - skin)[night]), rmse((air - skin)[night])
-    source = f"{name}, nothing fitted, measured sky"
+    source = f"{station}, nothing fitted, measured sky"
     figure("surface by night, RMSE", found, unit="K", source=source)
     figure("the air taken for the surface, by night, RMSE", by_air, unit="K", source=source)
     assert found < (by_air if beats_air else 4.0)

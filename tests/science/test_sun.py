@@ -322,7 +322,7 @@ def test_a_measured_tilted_plane_is_met(figure):
     assert lit.sum() > 150
     assert rmse <= 60
     assert rmse / measured.mean() <= 0.08
-    source = "Golden CO, February 2019, pvanalytics' data file"
+    source = "Golden CO, 1 and 2 February 2019, out of the example data of pvanalytics"
     figure("measured tilted plane, isotropic sky, RMSE", rmse, bar=60, unit="W/m2", source=source)
     figure("the same as a share of the mean", 100 * rmse / measured.mean(), bar=8, unit="%", source=source)
     figure("the same, bias", error.mean(), unit="W/m2", source=source)

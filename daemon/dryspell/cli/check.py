@@ -82,7 +82,12 @@ def _probes(config: Config, now: datetime, *, offline: bool, send: bool) -> Iter
 
     yield from probes.weather(config, now, offline=offline)
     yield probes.state(config)
-    yield from probes.alerts(config, send=send)
+    if config.sensor:
+        from dryspell.cli import sensor_devices, sensor_probes  # noqa: PLC0415  (MQTT: not where there is no sensor)
+
+        yield from sensor_devices.brokers(config, offline=offline)
+        yield from sensor_probes.sensors(config, now, offline=offline)
+    yield from probes.alerts(config, now, send=send)
 
 
 def _taught(config: Config) -> Config:

@@ -8,6 +8,7 @@ from typing import Any, Literal
 from dryspell.cli.standing import standing
 from dryspell.config import Config
 from dryspell.outlook.figures import Units, duration, limit_figure
+from dryspell.outlook.sun_class import usual_coats, usual_coats_text
 from dryspell.trade.coating import FACTORS, NO_SOURCE, OUR_CHOICE, YOURS, Coating
 from dryspell.trade.factors import factor_keys
 from dryspell.trade.piece import Piece, Site
@@ -23,7 +24,7 @@ NO_BREAK = "\N{NO-BREAK SPACE}"
 class Finding:
     """One part of the configuration, how it is, and what there is to say of it."""
 
-    part: Literal["config", "site", "coating", "piece", "weather", "state", "alert"]
+    part: Literal["config", "site", "coating", "piece", "weather", "state", "broker", "sensor", "alert"]
     word: Word
     text: str
 
@@ -60,7 +61,9 @@ def _piece(config: Config, piece: Piece) -> str:
     how = standing(piece, config.alerting.units)
     brush = f"{piece.area_m2:.3g} m2, {duration(timedelta(hours=piece.brushing_h))} of brushing"
     coats = f"{piece.coats} coats of {' and '.join(config.coatings_of(piece))}"
-    return f"{piece.key}: {coats}{done}; at {piece.site}; {how}; {brush}"
+    usual = usual_coats_text(usual_coats(piece, config.site_of(piece), config.lays_of(piece)))
+    few = f"; {usual}" if usual else ""
+    return f"{piece.key}: {coats}{done}{few}; at {piece.site}; {how}; {brush}"
 
 
 def _coating(coating: Coating, in_use: bool) -> str:
@@ -109,6 +112,7 @@ _FIELDS = {field.alias or name: name for name, field in Coating.model_fields.ite
 _FIELDS |= {FACTORS + key: field for key, field in factor_keys().items()}
 _UNITS = {
     "_c": "degC", "_pct": "%", "_k": "K", "_m_s": "m/s", "_mm": "mm", "_um": "um", "_min": "min", "_g_kg": "g/kg",
+    "_m2_per_l": "m2/L",
 }  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from dryspell.config import Config
 from dryspell.config.settings import NETWORK_KINDS
 from dryspell.errors import StoreError, WeatherError
 from dryspell.outlook.figures import duration, when
+from dryspell.store.outbox import Failing
 from dryspell.store.store import FILE_NAME, open_store
 from dryspell.tick import look, sources_of
 from dryspell.tick.learned import learned
@@ -110,10 +111,24 @@ def _is_there(path: Path) -> bool:
         return False  # behind a folder that is closed to us
 
 
-def alerts(config: Config, *, send: bool = False) -> Iterator[Finding]:
-    """Yield whether Apprise takes each target's address, and with `send` whether a test message was taken."""
+def _failing(config: Config) -> dict[str, Failing]:
+    if not _is_there(config.state_dir / FILE_NAME):
+        return {}
+    try:
+        with closing(open_store(config.state_dir)) as store:
+            return store.failing()
+    except StoreError:
+        return {}  # said of the state itself
+
+
+def alerts(config: Config, now: datetime, *, send: bool = False) -> Iterator[Finding]:
+    """Yield whether Apprise takes each target's address, and with `send` whether a test message was taken.
+
+    A target that has not taken what the daemon sent it is bad, unless it takes a test now.
+    """
     if not config.alerts:
         yield Finding("alert", "look", "no target: what there is to say stands in the log only")
+    failing = _failing(config)
     sender = AppriseSender({key: target.url.get_secret_value() for key, target in config.alerts.items()})
     for key, target in config.alerts.items():
         who = f"{key}: {target.scheme}"
@@ -124,6 +139,12 @@ def alerts(config: Config, *, send: bool = False) -> Iterator[Finding]:
                 sender.send(key, TEST_TITLE, TEST_BODY)
         except SendError as error:
             yield Finding("alert", "bad", f"{who} {error}")
+            continue
+        if (failed := failing.get(key)) and not send:
+            many = f"{failed.notices} {'notice' if failed.notices == 1 else 'notices'}"
+            said = f", the last time because {failed.error}" if failed.error else ""
+            ago = duration(max(now - failed.since, timedelta(0)))
+            yield Finding("alert", "bad", f"{who} has taken none of {many} since {ago} ago{said}")
         else:
             did = "a test was sent; see that it came" if send else "Apprise knows the address; nothing was sent"
             yield Finding("alert", "good", f"{who} about {about}: {did}")

@@ -18,6 +18,7 @@ def _parts(piece: Piece, units: Units) -> Iterator[str]:
     if piece.wind_share_pct is not None:
         wind = f"{piece.wind_share_pct:g} % of the wind at 10 m"
     yield f"{piece.face}, {_shelter(piece, units)}, {wind}, {piece.colour}"
+    yield from _air_inside(piece)
     if piece.cover:
         yield f"cover on {hours_text(piece.cover)}"
     if piece.sun:
@@ -35,6 +36,16 @@ def _shelter(piece: Piece, units: Units) -> str:
     return (
         f"{piece.shelter}{heated}{' and' if heated and piece.shut_by_day else ''}{' shut by day' * piece.shut_by_day}"
     )
+
+
+def _air_inside(piece: Piece) -> Iterator[str]:
+    """Yield what the configuration says of the air in a tent or shed."""
+    if piece.lag_h is not None:
+        yield f"its air {piece.lag_h:.2g} h behind"
+    if piece.air_changes_per_h is not None:
+        yield f"its air changed {piece.air_changes_per_h:.2g} times an hour"
+    if piece.sun_warmth_k_m2_w is not None:
+        yield f"the sun warms it by {1000 * piece.sun_warmth_k_m2_w:.2g} K for each kW/m2"
 
 
 def _skyline(heights: tuple[tuple[float, float], ...]) -> str:

@@ -144,7 +144,7 @@ def face_weather(piece: Piece, site: Site, table: WeatherTable, *, shaded: bool 
         shelter = replace(shelter, beam=0.0)
     cover = cover_times(piece, site, grid)
     outdoor_c = at_points(table, "air_temperature", grid)
-    outdoor_dew_c = _dew_point(table, grid, outdoor_c)
+    outdoor_dew_c = dew_point_at(table, grid, outdoor_c)
     sky = _sky(table, grid, outdoor_c, outdoor_dew_c, seen=sees_sky(piece))
     rain = over_cells(table, "precipitation_amount", grid, mean=False) if shelter.rain else np.zeros_like(outdoor_c)
     pressure = at_points(table, "surface_air_pressure", grid)
@@ -165,9 +165,11 @@ def face_weather(piece: Piece, site: Site, table: WeatherTable, *, shaded: bool 
         return found
     if not piece.shut_by_day:
         return _inside(found, enclosure, 0.0)
+    sun_w_m2 = sun_on_walls(piece, site, table, grid, shaded=shaded)
+    if piece.sun_warmth_k_m2_w is not None:
+        return _inside(found, enclosure, sun_w_m2)
     # How far the sun warms the air in a shut tent nobody knows: from not at all, which is the worst for dew and drying,
     # to as far as in one of clear film. Both ways are members, and both have to do.
-    sun_w_m2 = sun_on_walls(piece, site, table, grid, shaded=shaded)
     without = np.where(np.isnan(sun_w_m2), np.nan, 0.0)
     return _both_ways(_inside(found, enclosure, without), _inside(found, enclosure, sun_w_m2))
 
@@ -251,7 +253,8 @@ def _given(table: WeatherTable, name: str, grid: TimeArray, cover: CoverTimes) -
     return np.asarray(given | cover.cells if name in _KEPT_OFF else given)
 
 
-def _dew_point(table: WeatherTable, grid: TimeArray, air_c: FloatArray) -> FloatArray:
+def dew_point_at(table: WeatherTable, grid: TimeArray, air_c: FloatArray) -> FloatArray:
+    """Return the dew point at instants [degC], shape (members, instants): the given one, else from the humidity."""
     dew_c = at_points(table, "dew_point_temperature", grid)
     humidity = np.clip(at_points(table, "relative_humidity", grid), 1.0, 100.0)
     known = np.where(np.isfinite(dew_c), dew_c, air.dew_point(air_c, humidity))

@@ -109,11 +109,12 @@ def enclosure_of(piece: Piece) -> Enclosure | None:
     shelter = SHELTERS[piece.shelter]
     if shelter.air_changes_per_h is None:
         return None
+    sun_warmth = shelter.shut_sun_k_m2_w if piece.sun_warmth_k_m2_w is None else piece.sun_warmth_k_m2_w
     return Enclosure(
-        lag_h=shelter.lag_h,
-        air_changes_per_h=shelter.air_changes_per_h,
+        lag_h=shelter.lag_h if piece.lag_h is None else piece.lag_h,
+        air_changes_per_h=shelter.air_changes_per_h if piece.air_changes_per_h is None else piece.air_changes_per_h,
         heat_k=piece.heat_k,
-        sun_k_m2_w=shelter.shut_sun_k_m2_w if piece.shut_by_day else 0.0,
+        sun_k_m2_w=sun_warmth if piece.shut_by_day else 0.0,
     )
 
 

@@ -1,4 +1,4 @@
-"""What a surface probe's log says of how a piece stands in the weather, in the words of its configuration."""
+"""What a surface probe reads of how a piece stands in the weather, in the words of its configuration."""
 
 from dataclasses import dataclass
 
@@ -8,7 +8,6 @@ from dryspell.outlook.conditions import face_weather, needed_variables, sees_sky
 from dryspell.outlook.exposure import SHELTERS, exposure_of
 from dryspell.science.fit import USUAL, Fit, Refused, fit_exposure
 from dryspell.trade.piece import Piece, Site
-from dryspell.weather.resample import at_points
 from dryspell.weather.table import FloatArray, TimeArray, WeatherTable
 
 READING = "surface_temperature"
@@ -51,7 +50,7 @@ def fit_piece(piece: Piece, site: Site, log: WeatherTable, weather: WeatherTable
         w.wind_10m_m_s[0],
         w.plane_w_m2[0],
         w.sky_w_m2[0],
-        _readings(log, w.times),
+        on_grid(log.times, log.column(READING)[0], w.times),
         exposure_of(piece, site),
         find=USUAL if sees_sky(piece) else tuple(name for name in USUAL if name != "openness"),
         diffuse_w_m2=w.diffuse_w_m2[0],
@@ -77,14 +76,24 @@ def keys_of(found: Fit, piece: Piece) -> list[Key]:
     return keys
 
 
-def _readings(log: WeatherTable, grid: TimeArray) -> FloatArray:
-    """Return the readings at the grid's instants [degC], NaN where there is none within half an hour on each side."""
-    read = np.isfinite(log.column(READING)[0])
-    times = log.times[read]
+def on_grid(times: TimeArray, values: FloatArray, grid: TimeArray) -> FloatArray:
+    """Return readings at the grid's instants, NaN where there is none within half an hour on each side.
+
+    Parameters
+    ----------
+    times, values
+        The readings, ascending, shape (n,); NaN is none.
+    """
+    read = np.isfinite(values)
+    times, values = times[read], values[read]
     if times.size < 2:
         return np.full(grid.size, np.nan)
-    log = WeatherTable(times, {READING: log.column(READING)[:1, read]}, source=log.source, issued_at=log.issued_at)
     after = np.clip(np.searchsorted(times, grid), 1, times.size - 1)
     near = (np.abs(grid - times[after - 1]) <= _LONGEST_AWAY) & (np.abs(times[after] - grid) <= _LONGEST_AWAY)
     within = (grid >= times[0]) & (grid <= times[-1])
-    return np.where(near & within, at_points(log, READING, grid)[0], np.nan)
+    between = np.interp(_seconds(grid), _seconds(times), values)
+    return np.where(near & within, between, np.nan)
+
+
+def _seconds(times: TimeArray) -> FloatArray:
+    return times.astype("datetime64[s]").astype(np.int64).astype(np.float64)

@@ -119,6 +119,8 @@ class Exchange:
         To connect and to wait for each piece of the answer [s].
     total_s
         The longest that one answer may take to come in [s].
+    retries
+        How many more times to try what may have gone by then.
     sleep, jitter, monotonic
         How to wait between tries; how long, given the ceiling; the stopwatch behind `total_s`.
     """
@@ -129,6 +131,7 @@ class Exchange:
         *,
         timeout: tuple[float, float] = (5.0, 20.0),
         total_s: float = 60.0,
+        retries: int = RETRIES,
         sleep: Callable[[float], object] = time.sleep,
         jitter: Callable[[float], float] = full_jitter,
         monotonic: Callable[[], float] = time.monotonic,
@@ -136,6 +139,7 @@ class Exchange:
         self._headers = {"User-Agent": user_agent, "Accept": "application/json"}
         self._timeout = timeout
         self._total_s = total_s
+        self._retries = retries
         self._sleep = sleep
         self._jitter = jitter
         self._monotonic = monotonic
@@ -162,7 +166,7 @@ class Exchange:
                     asked_s = error.retry_after_s or 0.0
                     if asked_s > PATIENCE_S:
                         raise
-                    if tried == RETRIES:
+                    if tried == self._retries:
                         raise WeatherError(str(error)) from None
                     self._sleep(asked_s + self._jitter(BACKOFF_S * 2**tried))
                 tried += 1

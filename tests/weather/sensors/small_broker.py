@@ -1,7 +1,8 @@
 """An MQTT 3.1.1 broker in this process, as small as the tests allow, with faults to order.
 
 Written from the OASIS standard (MQTT Version 3.1.1, 29 October 2014); the numbers of its sections stand beside.
-It delivers with quality of service 0 or 1, keeps sessions and what waits in them, and notes what clients did.
+It delivers with quality of service 0 or 1, keeps sessions and what waits in them, tells last wills, and notes what
+clients did.
 """
 
 import socket
@@ -41,8 +42,8 @@ class SmallBroker:
     """Listens on a port of its own from `start` on; `stop` takes it away, and sessions stay.
 
     `users` maps names to passwords, empty lets everybody in. `refuses` are filters that nobody may subscribe to.
-    `connects`, `acknowledged` and `unsubscribed` tell what clients did, in order; `breaks_before_ack` drops the
-    connection instead of hearing an acknowledgement, once.
+    `connects`, `acknowledged`, `unsubscribed` and `published` tell what clients did, in order; `breaks_before_ack`
+    drops the connection instead of hearing an acknowledgement, once, and `breaks_before_puback` instead of giving one.
     """
 
     def __init__(self, users=None, context=None):
@@ -52,8 +53,10 @@ class SmallBroker:
         self.retained = {}
         self.sessions = {}
         self.connects, self.acknowledged, self.unsubscribed, self.sent = [], [], [], []
-        self.breaks_before_ack = False
+        self.published = []
+        self.breaks_before_ack = self.breaks_before_puback = False
         self.port = 0
+        self._wills = {}
         self._lock = threading.RLock()
         self._online = {}
         self._listener = None
@@ -92,6 +95,8 @@ class SmallBroker:
         with self._lock:
             if retain:
                 self.retained[topic] = payload
+                if not payload:
+                    del self.retained[topic]  # 3.3.1.3: one without content takes the retained one away
             for client, session in self.sessions.items():
                 granted = [q for each, q in session.filters.items() if matches(each, topic)]
                 if granted and (client in self._online or min(max(granted), qos)):
@@ -129,6 +134,8 @@ class SmallBroker:
             with self._lock:
                 if self._online.get(client) is sock:
                     del self._online[client]
+                    if will := self._wills.pop(client, None):
+                        self.publish(*will[:2], retain=will[2])  # 3.1.2.5: of who did not take leave
             sock.close()
 
     def _connect(self, sock, stream):
@@ -137,11 +144,12 @@ class SmallBroker:
             raise EOFError
         flags, rest = body[7], body[10:]
         fields = []
-        for _ in range(1 + bool(flags & 0x80) + bool(flags & 0x40)):
+        for _ in range(1 + 2 * bool(flags & 0x04) + bool(flags & 0x80) + bool(flags & 0x40)):  # 3.1.3
             length = int.from_bytes(rest[:2], "big")
             fields.append(rest[2 : 2 + length].decode())
             rest = rest[2 + length :]
         client, *who = fields
+        will, who = ((*who[:2], bool(flags & 0x20)), who[2:]) if flags & 0x04 else (None, who)
         clean = bool(flags & 0x02)
         with self._lock:
             self.connects.append((client, clean, tuple(who)))
@@ -153,7 +161,11 @@ class SmallBroker:
                 self.sessions[client] = Session()
             if client in self._online:
                 self._online[client].shutdown(socket.SHUT_RDWR)  # 3.1.4: the older one has to go
+                if before := self._wills.pop(client, None):
+                    self.publish(*before[:2], retain=before[2])
             self._online[client] = sock
+            if will:
+                self._wills[client] = will
             sock.sendall(_packet(CONNACK, 0, bytes([present, 0])))
             for packet_id, (topic, payload, retain) in self.sessions[client].in_flight.items():  # 4.4: sent again
                 self._send(sock, topic, payload, packet_id, dup=True, retain=retain)
@@ -161,10 +173,14 @@ class SmallBroker:
         return client
 
     def _hear(self, client, sock, stream):
-        kind, _flags, body = _read(stream)
+        kind, flags, body = _read(stream)
         with self._lock:
             session = self.sessions[client]
-            if kind == PUBACK:
+            if kind == DISCONNECT:
+                self._wills.pop(client, None)  # 3.14.4
+            elif kind == PUBLISH:
+                return self._take(sock, flags, body)
+            elif kind == PUBACK:
                 if self.breaks_before_ack:
                     self.breaks_before_ack = False
                     return False
@@ -181,6 +197,20 @@ class SmallBroker:
             elif kind == PINGREQ:
                 sock.sendall(_packet(PINGRESP, 0, b""))
         return kind != DISCONNECT
+
+    def _take(self, sock, flags, body):
+        length = int.from_bytes(body[:2], "big")
+        topic, rest = body[2 : 2 + length].decode(), body[2 + length :]
+        qos, retain = flags >> 1 & 3, bool(flags & 1)
+        packet_id, payload = (rest[:2], rest[2:]) if qos else (b"", rest)
+        if self.breaks_before_puback:
+            self.breaks_before_puback = False
+            return False
+        self.published.append((topic, payload, qos, retain))
+        self.publish(topic, payload, qos=qos, retain=retain)
+        if qos:
+            sock.sendall(_packet(PUBACK, 0, packet_id))
+        return True
 
     def _subscribe(self, client, sock, body):
         session, codes = self.sessions[client], []

@@ -44,7 +44,7 @@ def test_a_plain_answer_becomes_a_table():
     assert table.columns["air_temperature"].tolist() == [[10.0, 11.5, 12.0, 13.0]]
     assert np.array_equal(table.times, utc(*HOURS))
     assert table.issued_at == FETCHED
-    assert table.attribution == "Weather data by Open-Meteo.com (https://open-meteo.com), CC BY 4.0"
+    assert table.attribution == "Weather data by Open-Meteo.com (https://open-meteo.com), CC BY 4.0; adapted"
     assert table.notes == ()
 
 

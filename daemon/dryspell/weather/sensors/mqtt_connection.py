@@ -17,7 +17,7 @@ from dryspell.weather.sensors.intake import Intake
 from dryspell.weather.sensors.memory import Memory
 from dryspell.weather.sensors.model import Broker
 from dryspell.weather.sensors.notices import Notices
-from dryspell.weather.sensors.tls import client_context, connect_problem
+from dryspell.weather.sensors.tls import client_context, connect_problem, refusal
 
 CONNECT_WITHIN_S = 5.0
 IDLE_S = 1.0
@@ -167,8 +167,7 @@ class Connection:
 
     def _on_connect(self, _client: Any, _data: Any, flags: paho.ConnectFlags, reason: Any, _properties: Any) -> None:
         if reason.is_failure:
-            user = self._around.broker.user
-            self._refused = f"refuses {f'user {user}' if user else 'us without a user'}: {str(reason).lower()}"
+            self._refused = refusal(self._around.broker, reason)
             return
         self._connected_at = self._around.monotonic()
         self._settled = not flags.session_present or self._was_here_just_now()

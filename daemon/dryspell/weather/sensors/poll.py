@@ -45,7 +45,7 @@ class PollWay:
     def _ask(self, exchange: Exchange, stop: threading.Event) -> None:
         key = f"{self._sensor} http"
         try:
-            reply = exchange.ask(self._question(), self._clock.now())
+            reply = exchange.ask(question_of(self._poll), self._clock.now())
         except WeatherError as error:
             self._notices.trouble(key, f"sensor {self._sensor}: {error}")
             return
@@ -57,10 +57,11 @@ class PollWay:
         except NotKeptError:
             return  # said by the intake; the device has a new value the next time
 
-    def _question(self) -> Question:
-        poll = self._poll
-        if poll.token is None:
-            return Question(poll.url)
-        token = poll.token.get_secret_value()
-        value = f"Bearer {token}" if poll.header.lower() == "authorization" else token
-        return Question(poll.url, secret_headers={poll.header: value})
+
+def question_of(poll: Poll) -> Question:
+    """Return what a device is asked."""
+    if poll.token is None:
+        return Question(poll.url)
+    token = poll.token.get_secret_value()
+    value = f"Bearer {token}" if poll.header.lower() == "authorization" else token
+    return Question(poll.url, secret_headers={poll.header: value})

@@ -57,5 +57,10 @@ def connect_problem(error: Exception) -> str:
     return f"cannot be reached: {_short(error)}" if isinstance(error, OSError) else str(error)
 
 
+def refusal(broker: Broker, reason: object) -> str:
+    """Return that a broker does not let us in, to follow its name."""
+    return f"refuses {f'user {broker.user}' if broker.user else 'us without a user'}: {str(reason).lower()}"
+
+
 def _short(error: OSError) -> str:
     return error.strerror or str(error)
