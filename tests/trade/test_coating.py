@@ -45,10 +45,33 @@ def test_a_figure_of_the_can_is_marked_as_such_and_the_rest_is_not():
     assert clear.mark_of("overcoat_max") == family("pu_clear_2k").mark_of("overcoat_max")
 
 
+@pytest.mark.parametrize(
+    ("figures", "said"),
+    [
+        ({"coats_for": [7, 8]}, "wanted 3 whole numbers of 0 to 40, for mild sun and usual sun and severe sun"),
+        ({"coats_for": [7, 8, 6]}, "does not rise"),
+        ({"coats_for": [7, 8, True]}, "is no list of numbers of coats"),
+        ({"upkeep": "2"}, "wanted 2 whole numbers"),
+        ({"hot_most": 0}, "wanted a whole number of 1 to 40"),
+        ({"hot_most": "3"}, "wanted a whole number of 1 to 40"),
+        ({"stain": "yes"}, "valid boolean"),
+    ],
+)
+def test_a_number_of_coats_that_is_none_is_answered_with_what_is_wanted(figures, said):
+    with pytest.raises(ValidationError, match=said):
+        built_on("pu_clear_2k", "clear", figures)
+
+
+def test_a_can_may_say_nothing_of_its_coats():
+    silent = built_on("pu_clear_2k", "clear", {"coats_for": "none", "upkeep": "none", "hot_most": "none"})
+    assert (silent.coats_for, silent.upkeep, silent.hot_most) == (None, None, None)
+
+
 def test_every_figure_of_a_coating_has_a_description():
     assert all(toml_keys().values())
 
 
-def test_there_are_nine_families_each_a_coating_of_its_own_key():
-    assert len(family_keys()) == 9
+def test_there_are_nine_families_and_two_stains_each_a_coating_of_its_own_key():
+    assert len(family_keys()) == 11
+    assert [key for key in family_keys() if family(key).stain] == ["solvent_stain", "water_stain"]
     assert [family(key).key for key in family_keys()] == list(family_keys())

@@ -144,3 +144,22 @@ def test_what_a_probe_found_is_written_with_its_units():
     assert (told.wind_share_pct, told.back_conductance_w_m2_k) == (35.0, 4.0)
     with pytest.raises(ValidationError, match="is a share, not a heat conductance"):
         piece(back_conductance="4 %")
+
+
+def test_what_a_sensor_in_its_shed_found_is_written_with_its_units():
+    told = piece(shelter="shed", shut_by_day=True, lag="150 min", air_changes="29 / day", sun_warmth="12 K m^2/kW")
+    assert (told.lag_h, told.sun_warmth_k_m2_w) == (2.5, 0.012)
+    assert told.air_changes_per_h == pytest.approx(29 / 24)
+    assert message(Piece, **PLAIN, shelter="shed", air_changes="2 h").startswith(
+        "is a time, not a rate; wanted such as"
+    )
+
+
+@pytest.mark.parametrize(("key", "value"), [("lag", "2 h"), ("air_changes", "2 / hour")])
+def test_only_a_tent_or_a_shed_has_air_of_its_own(key, value):
+    assert message(Piece, **PLAIN, **{key: value}) == 'is only for shelter = "tent" or "shed", and this one is open'
+
+
+def test_the_sun_warms_only_what_is_shut():
+    told = message(Piece, **PLAIN, shelter="tent", sun_warmth="12 K m^2/kW")
+    assert told.startswith("is only for one with shut_by_day = true")

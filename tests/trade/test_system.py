@@ -1,5 +1,7 @@
 """A build-up coat by coat: thinner, abrasive and coating of each."""
 
+from decimal import Decimal
+
 import pytest
 from pydantic import ValidationError
 
@@ -39,6 +41,10 @@ def test_a_system_says_what_differs_and_where_the_coating_changes():
     assert [lay.hot for lay in lays] == [True, True, False, False]
     assert lays[2] == Lay(3, COATINGS["pu_clear_2k"], 10, 60.0, "P240", after=((18.0, 72.0),), changes=True)
     assert lays[3].abrasive == "none"
+
+
+def test_thinner_may_be_told_with_a_point_as_a_configuration_has_it():
+    assert built({"coating": "oil_varnish_1k", "thinner": Decimal("2.5")})[0].thinner_parts == 2.5
 
 
 def test_who_goes_on_past_the_last_coat_lays_it_again():

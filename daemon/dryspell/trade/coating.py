@@ -1,22 +1,26 @@
 """A coating: when it may be put on, how it dries, and what film it leaves."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, field_validator
 
 from dryspell.trade.factors import MARKS, NO_SOURCE, OUR_CHOICE, CuresBy, Factors, factor_keys, factors_of
+from dryspell.trade.sizes import Cans
 from dryspell.trade.stages import OptionalStagePoints, Points, StageName, StagePoints
-from dryspell.units import Celsius, Kelvins, MetresPerSecond, Micrometres, Millimetres, Minutes, Percent
+from dryspell.units import Celsius, Kelvins, MetresPerSecond, Micrometres, Millimetres, Minutes, Percent, within
 
 __all__ = ["NO_SOURCE", "OUR_CHOICE", "YOURS", "Coating", "StageName", "toml_keys"]
 
 FACTORS = "factors."
 """Begins the name of a factor among the figures of a coating."""
 YOURS = "yours"
+_NO_FIGURES = ("name", "factors", "cans", "stain")
+"""Keys of a configuration file that are no figure of how a coating behaves, or hold several."""
 MOST_THINNER = 200
 """Parts of thinner to a hundred of coating: more than this is no coat."""
+MOST_RATIO, MOST_FULL_COATS = 100, 40
 
 
 def _rising(pair: tuple[float, float]) -> tuple[float, float]:
@@ -31,10 +35,60 @@ def _read_parts(value: Any) -> tuple[float, ...]:
         raise ValueError("is no list of parts to a hundred of coating; wanted a number a coat, such as [25, 10, 0]")
     for part in value:
         is_number = isinstance(part, (int, float, Decimal)) and not isinstance(part, bool)
-        if not is_number or not 0 <= part <= MOST_THINNER:
+        if not is_number or not 0 <= float(part) <= MOST_THINNER:
             shown = f'"{part}"' if isinstance(part, str) else part
             raise ValueError(f"has {shown} in it; wanted numbers of 0 to {MOST_THINNER}, parts to a hundred of coating")
     return tuple(float(part) for part in value)
+
+
+def _read_ratio(value: Any) -> tuple[float, float] | None:
+    """Read base to hardener by volume: two plain numbers, for they have no unit."""
+    if value is None or value == "none" or isinstance(value, tuple):
+        return None if value == "none" else value
+    parts = value if isinstance(value, list) else []
+    numbers = [float(part) for part in parts if isinstance(part, (int, float, Decimal)) and not isinstance(part, bool)]
+    if len(parts) != 2 or len(numbers) != 2 or not all(0 < number <= MOST_RATIO for number in numbers):
+        raise ValueError(
+            f"is no ratio; wanted parts of base and of hardener by volume, more than 0 and up to {MOST_RATIO}, such as "
+            '[2, 1], or "none"'
+        )
+    return numbers[0], numbers[1]
+
+
+def _read_count(value: Any) -> Any:
+    if isinstance(value, float):
+        return value
+    if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value <= MOST_FULL_COATS:
+        raise ValueError(f"is no number of coats; wanted a whole number of 0 to {MOST_FULL_COATS}")
+    return float(value)
+
+
+def _read_counts(*names: str) -> Callable[[Any], Any]:
+    """Return a reader of rising numbers of coats, one for each name."""
+
+    def read(value: Any) -> Any:
+        if value is None or value == "none" or isinstance(value, tuple):
+            return None if value == "none" else value
+        counts = value if isinstance(value, list) else []
+        are_counts = all(isinstance(count, int) and not isinstance(count, bool) for count in counts)
+        if len(counts) != len(names) or not are_counts or not all(0 <= each <= MOST_FULL_COATS for each in counts):
+            raise ValueError(
+                f"is no list of numbers of coats; wanted {len(names)} whole numbers of 0 to {MOST_FULL_COATS}, for "
+                f'{" and ".join(names)}, or "none"'
+            )
+        if counts != sorted(counts):
+            raise ValueError("does not rise; the least number of coats comes first")
+        return tuple(map(float, counts))
+
+    return read
+
+
+def _read_row(value: Any) -> Any:
+    if value is None or value == "none" or isinstance(value, float):
+        return None if value == "none" else value
+    if not isinstance(value, int) or isinstance(value, bool) or not 1 <= value <= MOST_FULL_COATS:
+        raise ValueError(f'is no number of coats; wanted a whole number of 1 to {MOST_FULL_COATS}, or "none"')
+    return float(value)
 
 
 _CelsiusRange = Annotated[tuple[Celsius, Celsius], AfterValidator(_rising)]
@@ -47,6 +101,15 @@ def _read_optional(value: Any) -> Any:
 
 
 _Parts = Annotated[tuple[float, ...], BeforeValidator(_read_parts)]
+_Ratio = Annotated[tuple[float, float] | None, BeforeValidator(_read_ratio)]
+_Count = Annotated[float, BeforeValidator(_read_count)]
+_SunCounts = Annotated[
+    tuple[float, float, float] | None, BeforeValidator(_read_counts("mild sun", "usual sun", "severe sun"))
+]
+_SeasonCounts = Annotated[tuple[float, float] | None, BeforeValidator(_read_counts("the least", "the most"))]
+_Row = Annotated[float | None, BeforeValidator(_read_row)]
+_Spread = Annotated[float, within("m^2/L", 0.1, 100)]
+_OptionalSpread = Annotated[_Spread | None, BeforeValidator(_read_optional)]
 
 
 class Coating(BaseModel):
@@ -84,6 +147,25 @@ class Coating(BaseModel):
     thinner_parts: _Parts = Field(
         alias="thinner", description="parts of thinner to a hundred parts of coating, coat by coat; the last one stays"
     )
+
+    spread_m2_per_l: _OptionalSpread = Field(
+        default=None, alias="spread", description="how far a litre of the mix goes, where it leaves no film"
+    )
+    full_coats: _Count = Field(
+        default=0.0, description="full coats a build-up of it on bare wood should come to; 0: nothing is said of it"
+    )
+    coats_for: _SunCounts = Field(
+        default=None, description="coats of it on bare wood that are usual in mild, usual and severe sun"
+    )
+    upkeep: _SeasonCounts = Field(default=None, description="coats a season that keep it, at least and at most")
+    hot_most: _Row = Field(
+        default=None, description="coats in a row on soft ones, the lowest counted, before one has to harden"
+    )
+    stain: bool = Field(
+        default=False, strict=True, description="colour in the wood and no film: nothing is sanded on it"
+    )
+    ratio: _Ratio = Field(default=None, description="two-part mixes: base and hardener by volume, as on the can")
+    cans: Cans = Field(default=None, description="sizes it is sold in; of two-part mixes kits, both parts together")
 
     touch_dry: StagePoints = Field(description="tack-free: it takes no dust and no print of a finger")
     dew_safe: StagePoints = Field(description="dew no longer marks it")
@@ -147,7 +229,7 @@ class Coating(BaseModel):
         "factors.".
         """
         fields = {f.alias or name: getattr(self, name) for name, f in Coating.model_fields.items()}
-        own = {key: fields[key] for key in toml_keys() if key not in ("name", "factors") and fields[key] is not None}
+        own = {key: fields[key] for key in toml_keys() if key not in _NO_FIGURES and fields[key] is not None}
         fields, keys = factor_keys(), factors_of(self.cures_by, humidity_slows=self.humidity_slows)
         return own | {f"{FACTORS}{key}": getattr(self.factors, fields[key]) for key in keys}
 

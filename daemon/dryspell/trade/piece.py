@@ -27,6 +27,12 @@ def _read_facing(value: Any) -> Any:
     return read_direction(value) if isinstance(value, str) and not any(sign.isdigit() for sign in value) else value
 
 
+def _read_tags(value: Any) -> tuple[str, ...]:
+    if not isinstance(value, (list, tuple)) or not all(isinstance(tag, str) and tag.strip() for tag in value):
+        raise ValueError('is no list of tags; wanted words of your own such as ["client", "afloat"]')
+    return tuple(value)
+
+
 def _nearest_zone(text: str) -> str | None:
     """Return the zone of a place that is spelt most like the text, or whose city is."""
     # Zones without a place ("Etc/GMT+2", whose sign is the other way round) are nobody's home: none is suggested.
@@ -50,10 +56,16 @@ def _read_zone(value: object) -> ZoneInfo:
         raise ValueError(f"is no time zone; {hint}") from None
 
 
+Tags = Annotated[tuple[str, ...], BeforeValidator(_read_tags)]
 Tilt = Annotated[float, within("degree", 0, 180)]
 Facing = Annotated[Degrees, BeforeValidator(_read_facing)]
 WindShare = Annotated[float, within("percent", 0, 200)]
+Loss = Annotated[float, within("percent", 0, 300)]
+EdgeLength = Annotated[float, within("m", 0, 100_000)]
 Conductance = Annotated[float, within("W/m^2/K", 0, 100)]
+Lag = Annotated[float, within("hour", 0, 100)]
+AirChanges = Annotated[float, within("1/hour", 0.01, 100)]
+SunWarmth = Annotated[float, within("K m^2/W", 0, 0.1)]
 Zone = Annotated[ZoneInfo, BeforeValidator(_read_zone)]
 
 
@@ -72,6 +84,9 @@ class Site(BaseModel):
     elevation_m: Metres = Field(default=0.0, alias="elevation", description="height above the sea")
     zone: Zone = Field(
         alias="timezone", examples=["Europe/Berlin"], description="IANA name; working hours and messages are in it"
+    )
+    travel_h: Hours = Field(
+        default=0.5, alias="travel", description="driving between this site and another; of two, the longer counts"
     )
     afloat: bool = Field(
         default=False, strict=True, description="on the water: no ground slows the wind; forecast cells of sea"
@@ -107,6 +122,9 @@ class Piece(BaseModel):
     key: str
     label: str = Field(default="", alias="name", description="what to call it in messages")
     site: str = Field(examples=["harbour"], description="the key of its site")
+    tags: Tags = Field(
+        default=(), examples=[["client"]], description="words of your own, by which alert targets are told of it"
+    )
     coating: str = Field(
         examples=["oil_varnish_1k"], description="the key of a coating of yours or of a built-in family"
     )
@@ -121,6 +139,15 @@ class Piece(BaseModel):
         default="bare wood", description="what the first coat goes on; it tells what is sanded with before it"
     )
     area_m2: SquareMetres = Field(default=1.0, alias="area", description="surface to coat")
+    loss_pct: Loss = Field(
+        default=15.0,
+        alias="loss",
+        description="what stays in brush and pot, over what is laid: 15 % by brush, 20 % on slats and small things",
+    )
+    edges_m: EdgeLength = Field(default=0.0, alias="edges", description="edges to mask, all together; 0 m: no tape")
+    thirsty_coats: int = Field(
+        default=0, strict=True, ge=0, le=40, description="first coats of which the wood drinks more than the film tells"
+    )
     brush_time_h: Hours | None = Field(
         default=None, alias="brush_time", description="first to last stroke; left out, area at 6 m2/hour"
     )
@@ -141,6 +168,25 @@ class Piece(BaseModel):
         default=False,
         strict=True,
         description="its tent or shed stays shut when the sun is on it, which then heats the air inside",
+    )
+    lag_h: Lag | None = Field(
+        default=None,
+        alias="lag",
+        examples=["2.5 h"],
+        description="how far its tent's or shed's air lags that outdoors, as a sensor in it found; else by shelter",
+    )
+    air_changes_per_h: AirChanges | None = Field(
+        default=None,
+        alias="air_changes",
+        examples=["1.2 / hour"],
+        description="how often the air in its tent or shed is changed, as a sensor in it found; else by shelter",
+    )
+    sun_warmth_k_m2_w: SunWarmth | None = Field(
+        default=None,
+        alias="sun_warmth",
+        examples=["12 K m^2/kW"],
+        description="how far the sun warms the air of one that is shut by day, to what falls on its roof and walls by "
+        "area of floor, as a sensor in it found; left out, both not at all and as it does under clear film",
     )
     cover: CoverHours = Field(
         default=(),
@@ -184,6 +230,9 @@ class Piece(BaseModel):
     odds_pct: Percent = Field(
         default=80.0, alias="odds", description="share of the ways the weather may go that has to be good for a coat"
     )
+    priority: int = Field(
+        default=1, strict=True, ge=1, le=9, description="of pieces that share people, how much a day of delay counts"
+    )
     hours: WorkingHours = Field(default_factory=lambda: read_hours("08:00-18:00"), description="when you can work")
     after_sunrise_h: Hours = Field(default=2.0, alias="after_sunrise", description="no brush earlier than this")
     dry_after_dew_h: Hours = Field(default=1.0, alias="dry_after_dew", description="wait after dew or rain has gone")
@@ -195,12 +244,19 @@ class Piece(BaseModel):
             raise ValueError(f"is more than coats ({info.data['coats']}); coats counts those already on")
         return done
 
-    @field_validator("heat_k", "shut_by_day")
+    @field_validator("heat_k", "shut_by_day", "lag_h", "air_changes_per_h")
     @classmethod
-    def _where_walls_are(cls, value: float, info: ValidationInfo) -> float:
+    def _where_walls_are(cls, value: float | None, info: ValidationInfo) -> float | None:
         shelter = info.data.get("shelter", "tent")
         if value and shelter not in _CLOSED:
             raise ValueError(f'is only for shelter = "tent" or "shed", and this one is {shelter}')
+        return value
+
+    @field_validator("sun_warmth_k_m2_w")
+    @classmethod
+    def _where_it_is_shut(cls, value: float | None, info: ValidationInfo) -> float | None:
+        if value is not None and not info.data.get("shut_by_day", True):
+            raise ValueError("is only for one with shut_by_day = true: the others are opened before the sun heats them")
         return value
 
     @field_validator("cover")
