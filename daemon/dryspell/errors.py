@@ -23,3 +23,7 @@ class WeatherError(DryspellError):
 
 class StoreError(DryspellError):
     """The state file cannot be used: held by another daemon, written by a newer version, or damaged."""
+
+
+class CoatError(DryspellError):
+    """What was told of a coat cannot be: it has no such number, or was finished before the one below it."""

@@ -19,7 +19,7 @@ _QUANTITY = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\d
 # One unit, or several with exponents of one digit: "m^2/h", "m2", "m s-1". Anything longer is no unit, and the unit
 # parser would happily work out 9^9^9 before saying so.
 _ONE_UNIT = r"(?:sq |square )?[^\W\d]+[°%]?(?:(?:\^|\*\*)?[+-]?[1-4])?"
-_UNIT = re.compile(rf"(?:[°%]|°[A-Za-z]+|{_ONE_UNIT}(?:(?: ?[*/·] ?| ){_ONE_UNIT}){{0,3}})")
+_UNIT = re.compile(rf"(?:[°%]|°[A-Za-z]+|(?:1?/ ?)?{_ONE_UNIT}(?:(?: ?[*/·] ?| ){_ONE_UNIT}){{0,3}})")
 _BARE_EXPONENT = re.compile(r"(?<=[^\W\d])([+-]?[1-4])")
 
 # On a can a mil is a thousandth of an inch of film; pint takes it for the gunner's angle.
@@ -38,11 +38,14 @@ _DIMENSIONS = {
     "[length]": "a length",
     "[length] ** 2": "an area",
     "[length] ** 3": "a volume",
+    "1 / [length]": "a spreading rate",
     "[length] / [time]": "a speed",
     "[mass]": "a mass",
     "[mass] / [time] ** 3": "a power on an area",
     "[mass] / [length] / [time] ** 2": "a pressure",
     "[mass] / [time] ** 3 / [temperature]": "a heat conductance",
+    "[temperature] * [time] ** 3 / [mass]": "a heat resistance",
+    "1 / [time]": "a rate",
     "[temperature]": "a temperature",
     "[time]": "a time",
     "dimensionless": "a share",
@@ -56,12 +59,18 @@ _EXAMPLES = {
     "mm": "0.2 mm",
     "um": "80 um",
     "m^2": "4.5 m^2",
+    "litre": "0.4 L",
     "m": "12 m",
+    "L": "0.5 L",
+    "m^2/L": "12 m^2/L",
+    "day": "400 d",
     "hour": "9 h",
     "minute": "15 min",
     "g/kg": "10 g/kg",
     "second": "60 s",
     "W/m^2/K": "4 W/m^2/K",
+    "K m^2/W": "12 K m^2/kW",
+    "1/hour": "1.2 / hour",
     "degree": "54.3 deg",
 }
 
@@ -112,6 +121,7 @@ def _parsed(name: str) -> Any:
     if _UNIT.fullmatch(name) is None:
         return None
     spelt = name.replace("sq ", "square ") if name.startswith("sq ") else name
+    spelt = f"1{spelt}" if spelt.startswith("/") else spelt  # "2 / hour"
     try:
         return registry().parse_units(_BARE_EXPONENT.sub(r"^\1", spelt))
     except Exception:  # noqa: BLE001  (pint raises many kinds for text that is no unit)

@@ -26,7 +26,7 @@ def yard(tmp_path):
         site.harbour = {{ latitude = "54.3 deg", longitude = "10.2 deg", timezone = "Europe/Berlin" }}
         piece.toe_rail = {{ coating = "oil_varnish_1k", coats = 5, done = 3 }}
         piece.cover = {{ coating = "acrylic_clear_wb" }}
-        weather = {{ source = "table", file = "weather.csv" }}
+        weather = {{ sources = ["table"], file = "weather.csv" }}
         """
     )
     return file
@@ -61,7 +61,8 @@ def test_a_coat_is_recorded_with_its_number_and_what_is_to_be_expected_of_it(coa
     assert code == 0
     flowing = " ".join(out.split())
     assert flowing.startswith("toe rail: coat 4 of 5 recorded, last stroke today 09:40. 10 parts of thinner to 100, ")
-    assert "wet film 80 µm, batch B-17, by Ada, note: a run at the scarf. Estimated: touch-dry today" in flowing
+    assert "wet film 80 µm, batch B-17, by Ada, note: a run at the scarf. Planned: neat. At the first stroke" in flowing
+    assert "Estimated: touch-dry today" in flowing
     assert "dew-safe today" in out
     assert "Rags and brushes wet with oil" in out
     (on,) = recorded()

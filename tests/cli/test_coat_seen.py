@@ -24,7 +24,7 @@ def yard(tmp_path):
         state = "{tmp_path}/state"
         site.harbour = {{ latitude = "54.3 deg", longitude = "10.2 deg", timezone = "Europe/Berlin" }}
         piece.rail = {{ coating = "oil_varnish_1k", coats = 12, done = 3, shelter = "roof", sky = "0 %" }}
-        weather = {{ source = "table", file = "weather.csv" }}
+        weather = {{ sources = ["table"], file = "weather.csv", members = 1 }}
         """
     )
     return file

@@ -91,7 +91,10 @@ def test_an_older_file_is_brought_up_with_what_it_holds(path):
     later = (*MIGRATIONS, ("ALTER TABLE coats ADD COLUMN brush TEXT NOT NULL DEFAULT 'flat'",))
     old = Database(path)
     with old._transaction() as connection:
-        connection.execute("INSERT INTO coats VALUES (1, 'rail', 1, 0, '', '', NULL, NULL, '', 0, NULL)")
+        connection.execute(
+            "INSERT INTO coats (piece, number, finished_at, who, batch, note, recorded_at) "
+            "VALUES ('rail', 1, 0, '', '', '', 0)"
+        )
     old.close()
     new = Database(path, migrations=later)
     assert new._rows("SELECT piece, brush FROM coats") == [("rail", "flat")]

@@ -6,7 +6,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dryspell.errors import StoreError
+from dryspell.store.readings import Checked
 from dryspell.store.weather import pack, unpack
+from dryspell.weather.flags import Flag
+from dryspell.weather.sensors.reading import Reading
 from dryspell.weather.table import WeatherTable
 from store.moment import NOW
 
@@ -99,3 +102,76 @@ def test_the_past_begins_where_it_is_asked_for(store):
     store.keep_weather("mooring", table(6, [6.0, 7.0, 8.0, 9.0]), NOW)
     assert column(store.past_weather("mooring", NOW - timedelta(hours=4))) == [8.0, 9.0]
     assert store.past_weather("mooring", NOW - timedelta(hours=3)) is None
+
+
+def read(store, name, *readings, sensor="mast", piece="", flag=Flag.GOOD):
+    """Keep readings, given as hour of the day and value."""
+    midnight = NOW - timedelta(hours=12)
+    store.keep_readings(
+        Checked("mooring", piece, Reading(sensor, name, midnight + timedelta(hours=hour), float(value)), flag)
+        for hour, value in readings
+    )
+
+
+def rain(first_hour, values):
+    return table(first_hour, values, name="precipitation_amount")
+
+
+def test_past_hours_are_as_read_where_there_are_good_readings_and_as_forecast_where_not(store):
+    store.keep_weather("mooring", table(8, [8.0, 9.0, 10.0, 11.0]), NOW)
+    read(store, "air_temperature", (8.9, 20.0), (9.1, 21.0), (10.0, 40.5))
+    read(store, "air_temperature", (10.0, 99.0), flag=Flag.RANGE, sensor="other")
+    past = store.past_weather("mooring", NOW - timedelta(hours=5))
+    assert column(past) == [8.0, 20.5, 40.5, 11.0]
+    assert past.notes == ("air temperature was read at 2 by mast of 4 times",)
+
+
+def test_rain_of_an_hour_is_the_sum_of_what_was_read_in_it(store):
+    store.keep_weather("mooring", rain(8, [5.0, 5.0, 5.0]), NOW)
+    read(store, "precipitation_amount", *((8 + quarter / 4, 0.2) for quarter in range(7)))
+    # From 8 to 9 all of it, 0.8 mm; from 9 on half an hour of readings is too little to tell, and 8 is the first.
+    past = store.past_weather("mooring", NOW - timedelta(hours=5))
+    np.testing.assert_allclose(column(past, "precipitation_amount"), [5.0, 0.8, 5.0])
+
+
+def test_readings_bridge_hours_of_which_no_forecast_was_kept(store):
+    store.keep_weather("mooring", table(0, [0.0, 1.0]), NOW)
+    store.keep_weather("mooring", table(8, [8.0, 9.0]), NOW)
+    read(store, "air_temperature", *((hour, 50.0 + hour) for hour in range(3, 7)))
+    past = store.past_weather("mooring", MIDNIGHT.astype(datetime).replace(tzinfo=UTC))
+    np.testing.assert_array_equal(column(past), [0, 1, 53, 54, 55, 56, 8, 9])
+
+
+def test_without_any_forecast_the_readings_are_the_weather(store):
+    read(store, "air_temperature", *((hour, hour) for hour in range(6, 10)))
+    read(store, "relative_humidity", (7, 70.0))
+    past = store.past_weather("mooring", NOW - timedelta(hours=6))
+    assert column(past) == [6, 7, 8, 9]
+    np.testing.assert_array_equal(column(past, "relative_humidity"), [np.nan, 70, np.nan, np.nan])
+    assert past.issued_at == NOW - timedelta(hours=3)
+
+
+def test_what_is_read_at_a_piece_is_not_the_past_of_the_site(store):
+    store.keep_weather("mooring", table(8, [8.0, 9.0]), NOW)
+    read(store, "air_temperature", (8, 30.0), (9, 30.0), piece="rail")
+    assert column(store.past_weather("mooring", NOW - timedelta(hours=5))) == [8.0, 9.0]
+
+
+def test_the_sensor_that_is_preferred_goes_first(store):
+    store.keep_weather("mooring", table(8, [8.0, 9.0]), NOW)
+    read(store, "air_temperature", (8, 20.0), (9, 20.0))
+    read(store, "air_temperature", (9, 30.0), sensor="new")
+    since = NOW - timedelta(hours=5)
+    assert column(store.past_weather("mooring", since, sensors=["new", "mast"])) == [20.0, 30.0]
+    assert column(store.past_weather("mooring", since, sensors=["new"])) == [8.0, 30.0]
+    assert column(store.past_weather("mooring", since)) == [20.0, 20.0]
+
+
+def test_a_forecast_gets_readings_up_to_now_and_none_of_its_time_ahead(store):
+    said = table(11, [1.0, 2.0, 3.0, 4.0])
+    read(store, "air_temperature", (11, 20.0), (12, 21.0), (13, 22.0))
+    with_them = store.with_readings("mooring", said, NOW)
+    assert column(with_them) == [20.0, 21.0, 3.0, 4.0]
+    assert with_them.notes == ("one hour is missing", "air temperature was read at 2 by mast of 4 times")
+    assert store.with_readings("barn", said, NOW) is said
+    assert store.with_readings("mooring", said, NOW - timedelta(hours=2)) is said

@@ -1,13 +1,20 @@
-"""What people write of a coat, read: when, how much thinner, how thick."""
+"""What people write of a coat, read: when, how much thinner, how thick, in what air."""
 
 import re
+from collections.abc import Iterable
 from datetime import datetime
+from difflib import get_close_matches
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from dryspell.trade.system import read_abrasive
 from dryspell.units import read_quantity
 
 MOST_PARTS = 200.0
 MOST_WET_FILM_UM = 2000.0
+MOST_LITRES = 1000.0
+MOST_WIND_M_S = 60.0
+COLDEST_C, WARMEST_C = -60.0, 100.0
 
 _NUMBER = r"(\d+(?:[.,]\d+)?)"
 _PARTS = re.compile(rf"{_NUMBER}\s*parts?(?:\s+(?:per|to)\s+(?:100|hundred))?", re.IGNORECASE | re.ASCII)
@@ -68,17 +75,90 @@ def _within(parts: float, text: str) -> float:
 
 def read_wet_film(text: str) -> float:
     """Return the depth of a wet film [um]; ValueError says what is wrong with it."""
-    try:
-        depth = read_quantity(text, "um")
-    except ValueError as error:
-        raise ValueError(f"{text!r} {error}") from None
+    depth = _quantity(text, "um")
     if not 0.0 < depth <= MOST_WET_FILM_UM:
         raise ValueError(f"{text!r} is no depth of a wet film; such are more than 0 and up to {MOST_WET_FILM_UM:g} um")
     return depth
 
 
-def read_past_instant(text: str, zone: ZoneInfo, present: datetime) -> datetime:
-    """Return the instant a text names: with its offset, without one in `zone`, or as a time of today there.
+def read_litres(text: str) -> float:
+    """Return a volume of the mix [L]; ValueError says what is wrong with it."""
+    litres = _quantity(text, "litre")
+    if not 0.0 < litres <= MOST_LITRES:
+        raise ValueError(f"{text!r} is no volume of a mix; such are more than 0 and up to {MOST_LITRES:g} L")
+    return litres
+
+
+def read_temperature(text: str) -> float:
+    """Return a temperature [degC]; ValueError says what is wrong with it."""
+    return _bounded(text, "degC", COLDEST_C, WARMEST_C)
+
+
+def read_humidity(text: str) -> float:
+    """Return a relative humidity [%]; ValueError says what is wrong with it."""
+    return _bounded(text, "percent", 1.0, 100.0)
+
+
+def read_wind(text: str) -> float:
+    """Return a speed of the wind [m/s]; ValueError says what is wrong with it."""
+    return _bounded(text, "m/s", 0.0, MOST_WIND_M_S)
+
+
+def _bounded(text: str, unit: str, least: float, most: float) -> float:
+    value = _quantity(text, unit)
+    if not least <= value <= most:
+        raise ValueError(f"{text!r} is not within {least:g} to {most:g} {unit}")
+    return value
+
+
+def _quantity(text: str, unit: str) -> float:
+    try:
+        return read_quantity(text, unit)
+    except ValueError as error:
+        raise ValueError(f"{text!r} {error}") from None
+
+
+def read_grit(text: str) -> str:
+    """Return a grit, or "none"; ValueError says what is wrong with it."""
+    text = text.strip()
+    for grit in (text, text.upper(), text.lower()):
+        try:
+            return str(read_abrasive(grit))
+        except ValueError as error:
+            problem = f"{text!r} {error}"
+    raise ValueError(problem)
+
+
+def read_photo(text: str) -> str:
+    """Return the whole path of a file that is there; ValueError where there is none."""
+    file = Path(text).expanduser()
+    if not file.is_file():
+        raise ValueError(f"{text!r} is no file that is there; only its path is kept, so it has to stay where it is")
+    return str(file.resolve())
+
+
+def read_plain(text: str) -> str:
+    """Return text without what a terminal might obey."""
+    return "".join(letter if letter.isprintable() else " " for letter in text).strip()
+
+
+def read_coating(text: str, coatings: Iterable[str]) -> str:
+    """Return the key of a coating there is; ValueError names those that are near."""
+    known = list(coatings)
+    if text in known:
+        return text
+    near = get_close_matches(text, known, n=1)
+    hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(known)}"
+    raise ValueError(f"{text!r} is the key of no coating; {hint}")
+
+
+def read_past_instant(text: str, zone: ZoneInfo, present: datetime, day: datetime | None = None) -> datetime:
+    """Return the instant a text names: with its offset, without one in `zone`, or as a time of day there.
+
+    Parameters
+    ----------
+    day
+        An instant of the day that a time of day is of; default: the present.
 
     Raises
     ------
@@ -87,7 +167,7 @@ def read_past_instant(text: str, zone: ZoneInfo, present: datetime) -> datetime:
     """
     text = text.strip()
     if match := _CLOCK.fullmatch(text):
-        text = f"{present.astimezone(zone):%Y-%m-%d}T{int(match[1]):02}:{match[2]}"
+        text = f"{(day or present).astimezone(zone):%Y-%m-%d}T{int(match[1]):02}:{match[2]}"
     try:
         named = datetime.fromisoformat(text)
     except ValueError:

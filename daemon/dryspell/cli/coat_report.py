@@ -2,13 +2,18 @@
 
 import textwrap
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 from dryspell.cli.document import coat_document, instant, stages_document
 from dryspell.config import Config
+from dryspell.outlook.coat_words import differences, met_lines, spoilt_text, thinner_text
 from dryspell.outlook.figures import duration, quantity, when
+from dryspell.outlook.laid import coating_of
 from dryspell.outlook.model import Coat, FilmState
+from dryspell.science.film import parts_to_share
+from dryspell.trade.coating import Coating
 from dryspell.trade.piece import Piece
 from dryspell.trade.safety import cautions
 
@@ -23,66 +28,160 @@ STAGES = {
 }
 
 
-def recorded_text(config: Config, piece: Piece, coat: Coat, film: FilmState | None, present: datetime) -> str:
-    """Return the answer to a coat that was recorded."""
-    zone = config.site_of(piece).zone
-    stroke = when(coat.finished_at, zone, present)
-    lines = [f"{piece.name}: coat {coat.number} of {piece.coats} recorded, last stroke {stroke}."]
-    if coat.number > piece.coats:
-        lines.append(
-            f"That is more than the {piece.coats} coats of the configuration; raise `coats` if more are to come."
+@dataclass(frozen=True)
+class Answer:
+    """The answer to what was done to a coat.
+
+    `film` is the film that now lies on the piece, where its weather is known; `old` is the coat before a correction.
+    """
+
+    config: Config
+    piece: Piece
+    coat: Coat
+    film: FilmState | None
+    present: datetime
+    old: Coat | None = None
+
+    def text(self, did: str) -> str:
+        """Return it in words."""
+        tell = {
+            "record": self._recorded,
+            "correct": self._corrected,
+            "undo": self._taken_back,
+            "spoilt": self._spoilt,
+            "not spoilt": self._not_spoilt,
+        }
+        return wrapped(tell[did]())
+
+    def document(self, did: str) -> dict[str, Any]:
+        """Return it as a JSON document."""
+        lay = self.config.lay_of(self.piece, self.coat.number)
+        site = self.config.site_of(self.piece)
+        return {
+            "schema": SCHEMA,
+            "generated_at": instant(self.present),
+            "did": did,
+            "piece": self.piece.key,
+            "name": self.piece.name,
+            "site": site.key,
+            "timezone": site.zone.key,
+            **coat_document(self.coat),
+            "planned": {
+                "coating": lay.coating.key,
+                "thinner_parts": lay.thinner_parts,
+                "wet_film_um": lay.wet_film_um,
+                "abrasive": lay.abrasive,
+            },
+            "coats": self._coats,
+            "stages": self.film and stages_document(self.film.stages),
+            "unaccounted_h": self.film and self.film.unaccounted_h,
+            "cautions": list(self._cautions()) if did == "record" else [],
+        }
+
+    @property
+    def _coats(self) -> int:
+        return len(self.config.lays_of(self.piece))
+
+    def _recorded(self) -> Iterator[str]:
+        yield f"{self.piece.name}: coat {self.coat.number} of {self._coats} recorded, last stroke {self._stroke}."
+        if self.coat.number > self._coats:
+            yield f"That is more than the {self._coats} coats of the configuration; raise `coats` if more are to come."
+        if details := ", ".join(self._details()):
+            yield f"{details[:1].upper()}{details[1:]}."
+        yield from self._beside_the_plan()
+        yield from self._met()
+        yield from self._expected()
+        yield ""
+        yield from self._cautions()
+
+    def _corrected(self) -> Iterator[str]:
+        yield f"{self.piece.name}: coat {self.coat.number} is corrected; as it was before, it stays in the history."
+        zone, units = self.config.site_of(self.piece).zone, self.config.alerting.units
+        changes = list(differences(self.old or self.coat, self.coat, zone, units))
+        if changes:
+            yield f"Now {'; '.join(changes)}."
+        yield from self._beside_the_plan()
+        yield from self._met()
+        if self.film is not None and self.film.coat.id == self.coat.id:
+            yield from self._expected()
+
+    def _taken_back(self) -> Iterator[str]:
+        text = f"{self.piece.name}: coat {self.coat.number}, last stroke {self._stroke}, is taken back."
+        after = "" if self.coat.spoilt else f"; the next coat is {self.coat.number} again"
+        yield f"{text} It stays in the record as that{after}."
+
+    def _spoilt(self) -> Iterator[str]:
+        number = self.coat.number
+        yield (
+            f"{self.piece.name}: coat {number}, last stroke {self._stroke}, is {spoilt_text(self.coat)}. It stays in "
+            f"the record and does not count: the next coat is {number} again, when this one is hard and sanded off."
         )
-    if details := ", ".join(_details(config, coat)):
-        lines.append(f"{details[:1].upper()}{details[1:]}.")
-    lines.extend(_expected(film, lambda at: when(at, zone, present)))
-    return wrapped((*lines, "", *cautions(config.coating_of(piece))))
+        yield from self._expected()
+
+    def _not_spoilt(self) -> Iterator[str]:
+        yield f"{self.piece.name}: coat {self.coat.number}, last stroke {self._stroke}, is not spoilt; it counts again."
+
+    @property
+    def _coating(self) -> Coating:
+        return coating_of(self.coat, self.config.lays_of(self.piece), self.config.coating)
+
+    @property
+    def _stroke(self) -> str:
+        return when(self.coat.finished_at, self.config.site_of(self.piece).zone, self.present)
+
+    def _cautions(self) -> tuple[str, ...]:
+        return cautions(self._coating)
+
+    def _details(self) -> Iterator[str]:
+        coat, units = self.coat, self.config.alerting.units
+        if coat.coating:
+            yield f"with {self._coating.label}"
+        if coat.thinner_parts is not None:
+            yield thinner_text(coat.thinner_parts).replace("parts to", "parts of thinner to")
+        if coat.wet_film_um is not None:
+            yield f"wet film {quantity(coat.wet_film_um, 'um', units)}"
+        if coat.litres is not None:
+            yield f"{coat.litres:g} L used"
+        if coat.abrasive:
+            yield "not sanded" if coat.abrasive == "none" else f"sanded with {coat.abrasive}"
+        if coat.batch:
+            yield f"batch {coat.batch}"
+        if coat.who:
+            yield f"by {coat.who}"
+        if coat.photo:
+            yield f"picture {coat.photo}"
+        if coat.note:
+            yield f"note: {coat.note}"
+
+    def _beside_the_plan(self) -> Iterator[str]:
+        """Yield what is planned where it is not told or is another: what was not told is not assumed."""
+        lay, parts = self.config.lay_of(self.piece, self.coat.number), self.coat.thinner_parts
+        planned = thinner_text(lay.thinner_parts)
+        if lay.thinner_parts:
+            planned += f" ({float(parts_to_share(lay.thinner_parts)):.0f} % of the mix)"
+        if parts is None:
+            tell = f'--correct {self.coat.number} --thinner "{lay.thinner_parts:g} parts"'
+            if not lay.thinner_parts:
+                tell = f"--correct {self.coat.number} --thinner neat"
+            yield f"How it was thinned is not told, so it is not counted as a full coat. Planned: {planned}; {tell}"
+        elif abs(parts - lay.thinner_parts) > 0.5:
+            yield f"Planned: {planned}."
+
+    def _met(self) -> Iterator[str]:
+        zone, units = self.config.site_of(self.piece).zone, self.config.alerting.units
+        yield from met_lines(self.coat.met, zone, self.present, units, assumed=self.coat.began_at is None)
+
+    def _expected(self) -> Iterator[str]:
+        if self.film is None:
+            yield "No weather is known here yet, so its drying is not estimated; `dryspell windows` fetches some."
+            return
+        yield from _stages_text(self.film, self._at)
+
+    def _at(self, at: datetime) -> str:
+        return when(at, self.config.site_of(self.piece).zone, self.present)
 
 
-def taken_back_text(config: Config, piece: Piece, coat: Coat, present: datetime) -> str:
-    """Return the answer to a coat that was taken back."""
-    stroke = when(coat.finished_at, config.site_of(piece).zone, present)
-    text = f"{piece.name}: coat {coat.number}, last stroke {stroke}, is taken back. It stays in the record as that"
-    return wrapped([f"{text}; the next coat is {coat.number} again."])
-
-
-def document(
-    config: Config, piece: Piece, coat: Coat, film: FilmState | None, present: datetime, *, undone: bool
-) -> dict[str, Any]:
-    """Return the answer as a JSON document."""
-    site = config.site_of(piece)
-    return {
-        "schema": SCHEMA,
-        "generated_at": instant(present),
-        "did": "undo" if undone else "record",
-        "piece": piece.key,
-        "name": piece.name,
-        "site": site.key,
-        "timezone": site.zone.key,
-        **coat_document(coat),
-        "coats": piece.coats,
-        "stages": film and stages_document(film.stages),
-        "unaccounted_h": film and film.unaccounted_h,
-        "cautions": [] if undone else list(cautions(config.coating_of(piece))),
-    }
-
-
-def _details(config: Config, coat: Coat) -> Iterator[str]:
-    if coat.thinner_parts is not None:
-        yield f"{coat.thinner_parts:g} parts of thinner to 100" if coat.thinner_parts else "neat"
-    if coat.wet_film_um is not None:
-        yield f"wet film {quantity(coat.wet_film_um, 'um', config.alerting.units)}"
-    if coat.batch:
-        yield f"batch {coat.batch}"
-    if coat.who:
-        yield f"by {coat.who}"
-    if coat.note:
-        yield f"note: {coat.note}"
-
-
-def _expected(film: FilmState | None, at: Callable[[datetime], str]) -> Iterator[str]:
-    if film is None:
-        yield "No weather is known here yet, so its drying is not estimated; `dryspell windows` fetches some."
-        return
+def _stages_text(film: FilmState, at: Callable[[datetime], str]) -> Iterator[str]:
     known = [f"{name} {at(moment)}" for key, name in STAGES.items() if (moment := getattr(film.stages, key))]
     later = [name for key, name in STAGES.items() if getattr(film.stages, key) is None]
     beyond = [f"{' and '.join(later)} later than the forecast reaches"] if later else []

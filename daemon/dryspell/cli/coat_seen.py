@@ -9,11 +9,12 @@ from dryspell.cli.document import instant
 from dryspell.config import Config
 from dryspell.errors import StoreError
 from dryspell.outlook.figures import when
+from dryspell.outlook.laid import coating_of as coating_as_laid
 from dryspell.outlook.model import Coat, FilmState
 from dryspell.science.pace import LOOKED_LATE, Pace
 from dryspell.store import Store
 from dryspell.tick.learned import PACE, pace_of
-from dryspell.trade.coating import YOURS
+from dryspell.trade.coating import YOURS, Coating
 from dryspell.trade.piece import Piece
 
 SCHEMA = "dryspell.coat/1"
@@ -30,7 +31,7 @@ class Seen:
 
 def last_coat(store: Store, piece: Piece) -> Coat:
     """Return the last coat of a piece; StoreError where there is none."""
-    coats = store.coats(piece.key)
+    coats = store.films(piece.key)
     if not coats:
         raise StoreError(f"no coat of {piece.key} is recorded, so none can be sandable")
     return coats[-1]
@@ -47,9 +48,14 @@ def record(
     config: Config, store: Store, piece: Piece, coat: Coat, at: datetime, progress: float | None, present: datetime
 ) -> Seen:
     """Record it, and return what the coats so far teach."""
-    coat = store.see_sandable(coat, at, coating=piece.coating, progress=progress, recorded_at=present)
-    taught = store.progress_seen().get(piece.coating, [])
-    return Seen(coat, progress, pace_of(config.coating_of(piece), taught))
+    coating = coating_of(config, piece, coat)
+    coat = store.see_sandable(coat, at, coating=coating.key, progress=progress, recorded_at=present)
+    return Seen(coat, progress, pace_of(coating, store.progress_seen().get(coating.key, [])))
+
+
+def coating_of(config: Config, piece: Piece, coat: Coat) -> Coating:
+    """Return what a coat was put on with."""
+    return coating_as_laid(coat, config.lays_of(piece), config.coating)
 
 
 def text(config: Config, piece: Piece, seen: Seen, present: datetime) -> str:
@@ -68,7 +74,7 @@ def _expected(seen: Seen) -> str:
 
 
 def _taught(config: Config, piece: Piece, seen: Seen) -> str:
-    coating, pace = config.coating_of(piece), seen.pace
+    coating, pace = coating_of(config, piece, seen.coat), seen.pace
     if coating.mark_of(PACE) == YOURS:
         return f"The configuration gives {coating.key} a pace of its own, so that one stays."
     if pace.contradictory:
@@ -98,7 +104,7 @@ def document(config: Config, piece: Piece, seen: Seen, present: datetime) -> dic
         "finished_at": instant(seen.coat.finished_at),
         "sandable_at": instant(seen.coat.sandable_at),
         "progress": seen.progress,
-        "coating": piece.coating,
+        "coating": coating_of(config, piece, seen.coat).key,
         "pace": seen.pace.factor,
         "pace_coats": seen.pace.coats,
         "pace_contradictory": seen.pace.contradictory,

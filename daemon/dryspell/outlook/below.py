@@ -17,9 +17,16 @@ from dryspell.weather.table import TimeArray
 
 
 def last_two(coats: Sequence[Coat]) -> tuple[Coat | None, Coat | None]:
-    """Return the coat before the last one and the last one, each None where there is none."""
-    ordered = [None, None, *sorted(coats, key=lambda coat: coat.number)]
+    """Return the coat before the last one that counts and that one, each None where there is none."""
+    ordered = [None, None, *sorted((coat for coat in coats if not coat.spoilt), key=lambda coat: coat.number)]
     return ordered[-2], ordered[-1]
+
+
+def on_top(coats: Sequence[Coat]) -> tuple[Coat | None, Coat | None]:
+    """Return the coat that lies on top and the one under it; a spoilt one lies there until it is sanded off."""
+    below, last = last_two(coats)
+    top = max(coats, key=lambda coat: coat.finished_at, default=None)
+    return (top, last) if top is not None and top.spoilt else (last, below)
 
 
 @dataclass(frozen=True)
@@ -34,11 +41,14 @@ class OnFilm:
         From when until when on the soft film instead; None where that is not done.
     quick_until
         Until when it follows at the least time; None for no film.
+    clock
+        Of the film that is on; None for no film.
     """
 
     ready_at: TimeArray
     soft_between: tuple[TimeArray, TimeArray] | None = None
     quick_until: TimeArray | None = None
+    clock: DryingClock | None = None
 
 
 def film_on(
@@ -53,8 +63,9 @@ def film_on(
         return None, OnFilm(np.full(members, c.times[0]))
     laid = np.clip(stamp(last.finished_at), c.times[0], c.times[-1])
     present = np.clip(stamp(now), laid, c.times[-1])
-    coating = lay_at(lays, last.number).coating
-    slowing = slowing_of_coat(coating, piece, last, _quick_on(below, c, lays, piece))
+    lay = lay_at(lays, last.number)
+    coating = lay.coating
+    slowing = slowing_of_coat(coating, piece, last, lay, _quick_on(below, c, lays, piece))
     clock = DryingClock(c, coating, slowing)
     reached = clock.of_films(np.array([laid]))
     before = (laid - stamp(last.finished_at)) / np.timedelta64(1, "h")
@@ -63,6 +74,7 @@ def film_on(
     progress = clock.progress(laid, present)
     film = FilmState(
         coat=last,
+        stain=coating.stain,
         stages=stages_of(reached, 0),
         sandable_fraction=round(min(progress, 1.0), 4),
         progress=round(progress, 4),
@@ -73,13 +85,14 @@ def film_on(
     if last.sandable_at is not None:  # the thumb has the last word
         sandable = np.full(members, stamp(last.sandable_at))
         film = _seen(film, last.sandable_at)
-    then = lay_at(lays, last.number + 1)
+    then = lay_at(lays, last.number if last.spoilt else last.number + 1)
     waits = DryingClock(c, coating.model_copy(update={"sandable": then.after}), slowing) if then.after else None
-    is_soft = then.hot and not then.changes and coating.hot_open is not None
+    is_soft = then.hot and not then.changes and coating.hot_open is not None and not last.spoilt
     return film, OnFilm(
         ready_at=sandable if waits is None else waits.of_films(np.array([laid])).sandable[:, 0],
         soft_between=(reached.hot_open[:, 0], reached.hot_close[:, 0]) if is_soft else None,
         quick_until=quick_until(stamp(last.finished_at), sandable),
+        clock=clock,
     )
 
 
@@ -96,8 +109,8 @@ def _quick_on(below: Coat | None, c: Conditions, lays: Sequence[Lay], piece: Pie
         return None
     if below.sandable_at is not None:
         return quick_until(laid, np.full(c.air_c.shape[0], stamp(below.sandable_at)))
-    coating = lay_at(lays, below.number).coating
-    clock = DryingClock(c, coating, slowing_of_coat(coating, piece, below, None))
+    lay = lay_at(lays, below.number)
+    clock = DryingClock(c, lay.coating, slowing_of_coat(lay.coating, piece, below, lay, None))
     return quick_until(laid, clock.of_films(np.array([laid])).sandable[:, 0])
 
 

@@ -12,7 +12,7 @@ from dryspell.trade.system import Lay, lay_at
 def coats_on(coats: Sequence[Coat], lays: Sequence[Lay], count: int) -> CoatsOn | None:
     """Return how many of the coats that are on count as full; None where of none is told how it was thinned.
 
-    A wet film that was not measured is taken for that of the build-up.
+    A wet film that was not measured is taken for that of the build-up. A stain is on, but it is no full coat.
 
     Parameters
     ----------
@@ -21,9 +21,11 @@ def coats_on(coats: Sequence[Coat], lays: Sequence[Lay], count: int) -> CoatsOn 
     count
         How many are on, those from before the record included.
     """
-    told = [coat for coat in coats if coat.thinner_parts is not None]
+    of_film = [coat for coat in coats if not coat.spoilt and not lay_at(lays, coat.number).coating.stain]
+    told = [coat for coat in of_film if coat.thinner_parts is not None]
     if not told:
         return None
+    stained = sum(lay_at(lays, coat.number).coating.stain for coat in coats if not coat.spoilt)
     full = 0
     for coating in {lay_at(lays, coat.number).coating.key: lay_at(lays, coat.number).coating for coat in told}.values():
         of_it = [coat for coat in told if lay_at(lays, coat.number).coating.key == coating.key]
@@ -33,4 +35,4 @@ def coats_on(coats: Sequence[Coat], lays: Sequence[Lay], count: int) -> CoatsOn 
             default_wet_um=coating.wet_film_um,
             volume_solids_pct=coating.solids_pct,
         ).full
-    return CoatsOn(count=count, full=full, untold=max(count - len(told), 0))
+    return CoatsOn(count=count, full=full, untold=max(count - stained - len(told), 0))

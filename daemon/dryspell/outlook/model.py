@@ -7,7 +7,12 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from dryspell.outlook.met_model import Met
+from dryspell.trade.before import Before
+
 Word = Literal["coat", "tight", "wait", "unknown"]
+Spoiler = Literal["dew", "rain", "cold", "heat", "other"]
+Hazard = Literal["rain", "dew", "sun", "cold"]
 
 
 class Limit(StrEnum):
@@ -55,6 +60,19 @@ class Reason(Plain):
     )
     dry_at: datetime | None = Field(default=None, description="of a wet surface: when dew and rain are off it")
     what: str = Field(default="", description="the weather variable that is not known, by its CF name")
+
+
+class Advice(Plain):
+    """The verdict that stood when a coat was begun."""
+
+    word: Word
+    reason: Reason | None = None
+    given_at: datetime = Field(description="since when it stood")
+
+    @property
+    def is_against(self) -> bool:
+        """Whether a coat begun then was begun against it."""
+        return self.word == "wait" and (self.reason is None or self.reason.limit is not Limit.BUILT_UP)
 
 
 class Stages(Plain):
@@ -145,17 +163,43 @@ class Coat(Plain):
     note: str = ""
     recorded_at: datetime
     sandable_at: datetime | None = Field(default=None, description="when it was seen to be sandable")
+    began_at: datetime | None = Field(default=None, description="the first stroke")
+    coating: str = Field(default="", description="the key of what it is a coat of; empty is as the build-up has it")
+    abrasive: str = Field(default="", description='what was sanded with before it, or "none"; empty is not told')
+    litres: float | None = Field(default=None, description="of the mix that were used")
+    photo: str = Field(default="", description="the path of a picture of it")
+    spoilt: Literal["", Spoiler] = Field(default="", description="what spoilt it: it does not count, but lies there")
+    met: Met | None = Field(default=None, description="the weather it was put on in, as known when it was recorded")
+    advice: Advice | None = Field(default=None, description="the verdict it was begun under; None where none is known")
 
 
 class FilmState(Plain):
     """How far the coat already on has come."""
 
     coat: Coat
+    stain: bool = Field(default=False, description="it is a stain: dry to coat where another is sandable")
     stages: Stages
     sandable_fraction: float = Field(description="progress towards sandable now, 0 to 1")
     factors: Mapping[str, float] = Field(default={}, description="what slows it beside the weather, by name")
     unaccounted_h: float = Field(default=0.0, description="hours since the coat with no weather known, taken as none")
     progress: float = Field(default=0.0, description="the same, going on past 1")
+
+
+class FilmRisk(Plain):
+    """Something that will reach the film that is on before it is safe from it."""
+
+    hazard: Hazard
+    at: datetime = Field(description="when it comes, the soonest of what is likely; not before the outlook is made")
+    share: float | None = Field(
+        default=None, ge=0, le=1, description="of the ways the weather may go; None where there are no odds"
+    )
+    safe_at: datetime | None = Field(default=None, description="when the film is safe from it")
+    reason: Reason = Field(description="how far it goes, and what the film can bear")
+
+    @property
+    def odds(self) -> float:
+        """How likely it is; where there are no odds it is taken for sure."""
+        return 1.0 if self.share is None else self.share
 
 
 class BareWood(Plain):
@@ -190,6 +234,18 @@ class Provenance(Plain):
     notes: tuple[str, ...] = ()
 
 
+class Foretold(Plain):
+    """What was said of the weather for one start, some hours ahead, to be compared with what came."""
+
+    lead_h: int = Field(description="how far ahead")
+    start: datetime
+    coat: int = Field(description="the number of the coat it was said of")
+    word: Literal["coat", "tight", "wait"]
+    share: float = Field(ge=0, le=1, description="share of members in which the weather passes")
+    is_odds: bool = Field(description="whether that is a probability; of a single forecast it is yes or no")
+    quick: bool = Field(description="said of a coat that follows at the least time, and dries slower for it")
+
+
 class Outlook(Plain):
     """Everything there is to say about the next coat of one piece."""
 
@@ -204,10 +260,16 @@ class Outlook(Plain):
     coats: int
     coating: str
     sand_first: bool = Field(default=False, description="the overcoat window is past: sand before coating")
+    before: tuple[Before, ...] = Field(default=(), description="what is to be done, or left, before the next coat")
+    stain: bool = Field(default=False, description="the next coat is a stain")
     windows: tuple[Window, ...] = ()
     blocks: tuple[Block, ...] = ()
     film: FilmState | None = None
+    film_risk: tuple[FilmRisk, ...] | None = Field(
+        default=None, description="what will reach the film before it is safe; None where that cannot be told"
+    )
     coats_on: CoatsOn | None = Field(default=None, description="where it is told how coats were thinned")
     wood: BareWood | None = Field(default=None, description="of a piece that is bare wood still")
     weather: Provenance | None = None
     missing: tuple[str, ...] = Field(default=(), description="weather variables that are needed and not known")
+    foretold: tuple[Foretold, ...] = Field(default=(), description="of the weather some hours ahead, for the review")

@@ -3,17 +3,35 @@
 A round's outcome is one transaction: the new memory, the verdicts that changed, and the notices that follow from them.
 A kill cannot separate a decision from its notice. Delivery is at least once: a kill between sending and writing
 `delivered_at` sends the notice again.
+
+What waits for a target that cannot be reached is thinned out, so that a week's silence is followed by what still
+matters and not by a week of messages: of one topic the newest word counts, and what has expired is not sent.
 """
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from datetime import datetime
-from typing import Any
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any, Literal, get_args
 
 from dryspell.outlook.model import Reason, Word
 from dryspell.store.database import Database, instant, seconds
 
+Dropped = Literal["no target", "replaced", "late", "overtaken"]
+"""Why something was not delivered: for nobody any more, a newer word on its topic, too late, or it holds no more."""
+
+LONGEST_WAIT = timedelta(minutes=15)
+"""No next try is meant to be further ahead: one that is shows that the clock was set back, and it is made now."""
 _WAITING = "delivered_at IS NULL AND dropped_at IS NULL"
+
+
+@dataclass(frozen=True)
+class Wording:
+    """How a message reads for one target, and what is drawn beside it: the text of a chart, empty for none."""
+
+    title: str
+    body: str
+    chart: str = ""
 
 
 @dataclass(frozen=True)
@@ -21,7 +39,9 @@ class Message:
     """A notice put into words, and the targets it goes to.
 
     `id` is short and stands in the body, `key` is what makes it the same notice: a second one with that key is not
-    taken. Past `expires_at` it is dropped, since late advice does harm.
+    taken. Past `expires_at` it is dropped, since late advice does harm. `topic` is what it is a word on: while it
+    waits, a newer message of that topic takes its place; empty is its piece and kind. One that is `urgent` goes first.
+    `wordings` is what single targets get instead of title and body.
     """
 
     id: str
@@ -33,6 +53,9 @@ class Message:
     created_at: datetime
     expires_at: datetime
     targets: tuple[str, ...]
+    topic: str = ""
+    urgent: bool = False
+    wordings: Mapping[str, Wording] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -60,6 +83,18 @@ class Sending:
     last_error: str
     delivered_at: datetime | None
     dropped_at: datetime | None
+    dropped: Dropped | None = None
+    urgent: bool = False
+    chart: str = ""
+
+
+@dataclass(frozen=True)
+class Failing:
+    """A target that has taken nothing lately: since when, what it said last, and how many notices it has not taken."""
+
+    since: datetime
+    error: str
+    notices: int
 
 
 class Outbox(Database):
@@ -102,7 +137,7 @@ class Outbox(Database):
                 )
             for key in settled:
                 connection.execute(
-                    f"UPDATE outbox SET dropped_at = ?, last_error = 'overtaken by events' WHERE {_WAITING} "  # noqa: S608  (no outside text)
+                    f"UPDATE outbox SET dropped_at = ?, dropped = 'overtaken', chart = '' WHERE {_WAITING} "  # noqa: S608  (no outside text)
                     "AND notice IN (SELECT id FROM notices WHERE dedup_key = ?)",
                     (seconds(now), key),
                 )
@@ -111,49 +146,114 @@ class Outbox(Database):
             return news
 
     def due(self, now: datetime) -> list[Sending]:
-        """Return what is to be sent by now and has not expired, oldest first."""
+        """Return what is to be sent by now and has not expired: the urgent first, then the oldest."""
         at = seconds(now)
-        return self._sendings(f"WHERE {_WAITING} AND next_try_at <= ? AND expires_at >= ?", at, at)
+        return self._sendings(
+            f"WHERE {_WAITING} AND NOT next_try_at BETWEEN ? AND ? AND expires_at >= ?",
+            at + 1, at + int(LONGEST_WAIT.total_seconds()), at, first="urgent DESC,",
+        )  # fmt: skip
+
+    def still_due(self, sending: Sending, now: datetime) -> bool:
+        """Say whether something is to be sent still: since it was due, it may have been overtaken or replaced."""
+        query = f"SELECT 1 FROM outbox WHERE notice = ? AND target = ? AND {_WAITING}"  # noqa: S608  (no outside text)
+        return bool(now <= sending.expires_at and self._rows(query, sending.notice, sending.target))
 
     def sendings(self) -> list[Sending]:
         """Return everything that was ever to be sent, oldest first."""
         return self._sendings("")
 
-    def mark_delivered(self, sending: Sending, now: datetime) -> None:
-        """Note that a target has taken a notice."""
-        self._mark(sending, "delivered_at = ?, attempts = attempts + 1", seconds(now))
+    def failing(self) -> dict[str, Failing]:
+        """Return the targets that have taken none of the notices tried since the last one they took."""
+        rows = self._rows(
+            """
+            WITH tried AS (
+                SELECT target, created_at, last_error, delivered_at, notices.rowid AS place
+                FROM outbox JOIN notices ON notices.id = outbox.notice WHERE attempts > 0
+            ), took AS (SELECT target, max(place) AS place FROM tried WHERE delivered_at IS NOT NULL GROUP BY target)
+            SELECT tried.target, min(created_at), count(*), last_error, max(tried.place)
+            FROM tried LEFT JOIN took ON took.target = tried.target
+            WHERE tried.place > coalesce(took.place, 0) GROUP BY tried.target
+            """
+        )  # SQLite takes last_error from the row that has the greatest place
+        return {target: Failing(instant(since), error, count) for target, since, count, error, _ in rows}
+
+    def late(self, target: str) -> list[str]:
+        """Return the notices that were too late for a target, and of which it was not told yet."""
+        query = "SELECT notice FROM outbox WHERE target = ? AND dropped = 'late' AND told_at IS NULL"
+        return [notice for (notice,) in self._rows(query, target)]
+
+    def late_since(self, since: datetime) -> dict[str, int]:
+        """Return how many notices were too late, by target."""
+        query = "SELECT target, count(*) FROM outbox WHERE dropped = 'late' AND dropped_at >= ? GROUP BY target"
+        return dict(self._rows(query, seconds(since)))
+
+    def mark_delivered(self, sending: Sending, now: datetime, told_of: Sequence[str] = ()) -> None:
+        """Note that a target has taken a notice, and with it was told of others that were too late."""
+        with self._transaction() as connection:
+            connection.execute(
+                "UPDATE outbox SET delivered_at = ?, attempts = attempts + 1, chart = '' "
+                "WHERE notice = ? AND target = ?",
+                (seconds(now), sending.notice, sending.target),
+            )
+            connection.executemany(
+                "UPDATE outbox SET told_at = ? WHERE notice = ? AND target = ?",
+                [(seconds(now), notice, sending.target) for notice in told_of],
+            )
 
     def mark_failed(self, sending: Sending, error: str, next_try_at: datetime) -> None:
         """Note that a target has not taken a notice, why (no secrets), and when to try again."""
-        self._mark(sending, "last_error = ?, next_try_at = ?, attempts = attempts + 1", error, seconds(next_try_at))
-
-    def drop_expired(self, now: datetime, targets: Iterable[str]) -> list[Sending]:
-        """Give up what has expired, and what is for a target there is no more; return it."""
-        at, names = seconds(now), set(targets)
-        gone = [s for s in self._sendings(f"WHERE {_WAITING}") if s.expires_at < instant(at) or s.target not in names]
-        for sending in gone:
-            self._mark(sending, "dropped_at = ?", at)
-        return gone
-
-    def _mark(self, sending: Sending, change: str, *values: Any) -> None:
         with self._transaction() as connection:
             connection.execute(
-                f"UPDATE outbox SET {change} WHERE notice = ? AND target = ?",  # noqa: S608  (no outside text)
-                (*values, sending.notice, sending.target),
+                "UPDATE outbox SET last_error = ?, next_try_at = ?, attempts = attempts + 1 "
+                "WHERE notice = ? AND target = ?",
+                (error, seconds(next_try_at), sending.notice, sending.target),
             )
 
-    def _sendings(self, where: str, *values: Any) -> list[Sending]:
+    def thin_out(self, now: datetime, targets: Iterable[str]) -> list[Sending]:
+        """Give up what need not be sent any more, in one transaction, and return it.
+
+        That is what is for a target there is no more, what a newer notice of its topic to the same target has replaced,
+        and what has expired, in this order: what was replaced was not too late.
+        """
+        at = seconds(now)
+        gone: dict[tuple[str, str], None] = {}
+        with self._transaction() as connection:
+            for why, which, values in (
+                ("no target", "target NOT IN (SELECT value FROM json_each(?))", (json.dumps(list(targets)),)),
+                ("replaced", _REPLACED, ()),
+                ("late", "(SELECT expires_at FROM notices WHERE id = notice) < ?", (at,)),
+            ):
+                query = f"UPDATE outbox SET dropped_at = ?, dropped = ?, chart = '' WHERE {_WAITING} AND {which} RETURNING notice, target"  # noqa: E501, S608  (no outside text)
+                gone |= dict.fromkeys(connection.execute(query, (at, why, *values)).fetchall())
+        if not gone:
+            return []
+        return [each for each in self._sendings("WHERE dropped_at = ?", at) if (each.notice, each.target) in gone]
+
+    def _sendings(self, where: str, *values: Any, first: str = "") -> list[Sending]:
         query = f"""
-            SELECT notice, target, kind, piece, title, body, created_at, expires_at, attempts, last_error,
-                   delivered_at, dropped_at
+            SELECT notice, target, kind, piece, coalesce(outbox.title, notices.title),
+                   coalesce(outbox.body, notices.body), created_at, expires_at, attempts, last_error,
+                   delivered_at, dropped_at, dropped, urgent, chart
             FROM outbox JOIN notices ON notices.id = outbox.notice {where}
-            ORDER BY created_at, notices.rowid, target
+            ORDER BY {first} created_at, notices.rowid, target
         """  # noqa: S608  (no outside text)
         return [_sending(row) for row in self._rows(query, *values)]
 
 
+_REPLACED = """
+    EXISTS (
+        SELECT 1 FROM notices AS this JOIN notices AS newer
+        ON newer.topic = this.topic AND newer.created_at > this.created_at
+        JOIN outbox AS to_same ON to_same.notice = newer.id AND to_same.target = outbox.target
+        WHERE this.id = outbox.notice
+    )
+"""
+"""Of a notice that waits: there is a newer one of its topic to the same target, whatever became of that."""
+
+
 def _sending(row: tuple[Any, ...]) -> Sending:
-    notice, target, kind, piece, title, body, created, expires, attempts, last_error, delivered, dropped = row
+    notice, target, kind, piece, title, body, created, expires, attempts, last_error, delivered, *rest = row
+    dropped_at, dropped, urgent, chart = rest
     return Sending(
         notice=notice,
         target=target,
@@ -166,7 +266,10 @@ def _sending(row: tuple[Any, ...]) -> Sending:
         attempts=attempts,
         last_error=last_error,
         delivered_at=None if delivered is None else instant(delivered),
-        dropped_at=None if dropped is None else instant(dropped),
+        dropped_at=None if dropped_at is None else instant(dropped_at),
+        dropped=dropped if dropped in get_args(Dropped) else None,
+        urgent=bool(urgent),
+        chart=chart,
     )
 
 
@@ -186,16 +289,21 @@ def _differs(connection: Any, verdict: Given) -> bool:
 def _enqueue(connection: Any, message: Message) -> None:
     at = seconds(message.created_at)
     added = connection.execute(
-        "INSERT INTO notices (id, dedup_key, piece, kind, title, body, created_at, expires_at) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
+        "INSERT INTO notices (id, dedup_key, piece, kind, title, body, created_at, expires_at, topic, urgent) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
         (
             message.id, message.key, message.piece, message.kind, message.title, message.body, at,
-            seconds(message.expires_at),
+            seconds(message.expires_at), message.topic or f"{message.piece}/{message.kind}", message.urgent,
         ),
     )  # fmt: skip
     if added.rowcount == 0:
         return
+    own = {target: message.wordings.get(target) for target in message.targets}
     connection.executemany(
-        "INSERT INTO outbox (notice, target, next_try_at) VALUES (?, ?, ?)",
-        [(message.id, target, at) for target in message.targets],
+        "INSERT INTO outbox (notice, target, next_try_at, title, body, chart) VALUES (?, ?, ?, ?, ?, ?)",
+        [
+            (message.id, target, at, how and how.title, how and how.body, how.chart if how else "")
+            for target in message.targets
+            for how in [own[target]]
+        ],
     )

@@ -1,7 +1,8 @@
 """The tables, and how an older file becomes a newer one.
 
 Every instant is an integer of UTC seconds. Coats, verdicts and notices are not deleted: a coat taken back and a notice
-dropped carry the instant at which that happened. Readings and forecasts as issued go when their time is over.
+dropped carry the instant at which that happened, and what was done to a coat is told in full beside it. Readings and
+forecasts as issued go when their time is over.
 """
 
 import sqlite3
@@ -150,7 +151,81 @@ _RECORD: Migration = (
     "CREATE INDEX issues_of_chain ON issues (chain, id)",
 )
 
-MIGRATIONS: Sequence[Migration] = (_FIRST, _SEEN_SANDABLE, _RECORD)
+_COAT_RECORD: Migration = (
+    "ALTER TABLE coats ADD COLUMN began_at INTEGER",
+    "ALTER TABLE coats ADD COLUMN coating TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE coats ADD COLUMN abrasive TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE coats ADD COLUMN litres REAL",
+    "ALTER TABLE coats ADD COLUMN photo TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE coats ADD COLUMN spoilt TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE coats ADD COLUMN met TEXT",
+    "ALTER TABLE coats ADD COLUMN advice TEXT",
+    "DROP INDEX coat_that_counts",
+    "CREATE UNIQUE INDEX coat_that_counts ON coats (piece, number) WHERE undone_at IS NULL AND spoilt = ''",
+    # What was done to a coat after it was recorded: 'undone', 'corrected', 'spoilt' or 'not spoilt'. A correction is
+    # another coat, its successor. Rows are only ever added.
+    """
+    CREATE TABLE coat_changes (
+        id INTEGER PRIMARY KEY,
+        coat INTEGER NOT NULL REFERENCES coats (id),
+        at INTEGER NOT NULL,
+        what TEXT NOT NULL,
+        detail TEXT NOT NULL,
+        who TEXT NOT NULL,
+        successor INTEGER REFERENCES coats (id)
+    ) STRICT
+    """,
+    "CREATE INDEX coat_changes_of_coat ON coat_changes (coat, id)",
+    """
+    INSERT INTO coat_changes (coat, at, what, detail, who)
+    SELECT id, undone_at, 'undone', '', '' FROM coats WHERE undone_at IS NOT NULL
+    """,
+)
+
+_FORETOLD: Migration = (
+    # What was said of the weather of a start so far ahead; `hour` counts from 1970-01-01, one row an hour and lead.
+    """
+    CREATE TABLE foretold (
+        piece TEXT NOT NULL,
+        hour INTEGER NOT NULL,
+        lead_h INTEGER NOT NULL,
+        start INTEGER NOT NULL,
+        coat INTEGER NOT NULL,
+        word TEXT NOT NULL,
+        share REAL NOT NULL,
+        is_odds INTEGER NOT NULL,
+        quick INTEGER NOT NULL,
+        PRIMARY KEY (piece, hour, lead_h)
+    ) STRICT, WITHOUT ROWID
+    """,
+)
+
+_OUTBOX_THINNED: Migration = (
+    # A word on what, which goes first, how it reads for one target, and why one was not delivered: 'no target',
+    # 'replaced' by a newer one of its topic, 'late' (and when the target was told so), or 'overtaken' by events.
+    "ALTER TABLE notices ADD COLUMN topic TEXT NOT NULL DEFAULT ''",
+    "UPDATE notices SET topic = piece || '/' || kind",
+    "ALTER TABLE notices ADD COLUMN urgent INTEGER NOT NULL DEFAULT 0",
+    "CREATE INDEX notices_of_topic ON notices (topic, created_at)",
+    "ALTER TABLE outbox ADD COLUMN title TEXT",
+    "ALTER TABLE outbox ADD COLUMN body TEXT",
+    "ALTER TABLE outbox ADD COLUMN chart TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE outbox ADD COLUMN dropped TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE outbox ADD COLUMN told_at INTEGER",
+    """
+    UPDATE outbox SET dropped = CASE last_error WHEN 'overtaken by events' THEN 'overtaken' ELSE 'late' END,
+        told_at = dropped_at, last_error = CASE last_error WHEN 'overtaken by events' THEN '' ELSE last_error END
+    WHERE dropped_at IS NOT NULL
+    """,
+    "CREATE INDEX outbox_late ON outbox (target, dropped_at) WHERE dropped = 'late'",
+)
+
+_PLANS: Migration = (
+    # The last plan of each piece: what the next one holds to, and is held against.
+    "CREATE TABLE plans (piece TEXT PRIMARY KEY, made_at INTEGER NOT NULL, plan TEXT NOT NULL) STRICT",
+)
+
+MIGRATIONS: Sequence[Migration] = (_FIRST, _SEEN_SANDABLE, _RECORD, _COAT_RECORD, _FORETOLD, _OUTBOX_THINNED, _PLANS)
 """The n-th entry brings a file of version n to version n + 1."""
 
 

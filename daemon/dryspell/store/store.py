@@ -3,13 +3,15 @@
 from pathlib import Path
 
 from dryspell.store.coats import CoatBook
+from dryspell.store.foretold import ForetoldShelf
 from dryspell.store.outbox import Outbox
+from dryspell.store.plans import PlanShelf
 from dryspell.store.weather import WeatherShelf
 
 FILE_NAME = "dryspell.sqlite3"
 
 
-class Store(CoatBook, WeatherShelf, Outbox):
+class Store(CoatBook, WeatherShelf, ForetoldShelf, PlanShelf, Outbox):
     """Everything that survives a restart; safe to use from several threads."""
 
 

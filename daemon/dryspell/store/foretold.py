@@ -1,0 +1,50 @@
+"""What was said of the weather some hours ahead, once an hour for each piece, for the review of how right it was."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from dryspell.outlook.model import Foretold
+from dryspell.store.database import Database, instant, seconds
+
+_HOUR_S = 3600
+
+
+class ForetoldShelf(Database):
+    """Reads and writes what was foretold."""
+
+    def keep_foretold(self, piece: str, said: Iterable[Foretold], now: datetime, *, since: datetime) -> None:
+        """Keep what is said of a piece now, unless something was in this hour, and drop what is older than `since`."""
+        hour = seconds(now) // _HOUR_S
+        rows = [
+            (piece, hour, each.lead_h, seconds(each.start), each.coat, each.word, each.share, each.is_odds, each.quick)
+            for each in said
+        ]
+        with self._transaction() as connection:
+            connection.executemany(
+                "INSERT INTO foretold (piece, hour, lead_h, start, coat, word, share, is_odds, quick) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
+                rows,
+            )
+            connection.execute("DELETE FROM foretold WHERE piece = ? AND hour < ?", (piece, seconds(since) // _HOUR_S))
+
+    def foretold(self, piece: str, since: datetime, until: datetime) -> list[Foretold]:
+        """Return what was said of a piece from one instant to another, in the order of saying."""
+        rows = self._rows(
+            "SELECT lead_h, start, coat, word, share, is_odds, quick FROM foretold "
+            "WHERE piece = ? AND hour >= ? AND hour <= ? ORDER BY hour, lead_h",
+            piece,
+            seconds(since) // _HOUR_S,
+            seconds(until) // _HOUR_S,
+        )
+        return [
+            Foretold(
+                lead_h=lead_h,
+                start=instant(start),
+                coat=coat,
+                word=word,
+                share=share,
+                is_odds=bool(is_odds),
+                quick=bool(quick),
+            )
+            for lead_h, start, coat, word, share, is_odds, quick in rows
+        ]

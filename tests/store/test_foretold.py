@@ -1,0 +1,35 @@
+"""What was said of the weather ahead is kept once an hour, and read back as it was said."""
+
+from datetime import timedelta
+
+from dryspell.outlook.model import Foretold
+from store.moment import NOW
+
+HOUR = timedelta(hours=1)
+LONG_AGO = NOW - timedelta(days=400)
+
+
+def said(lead_h, share=0.75, at=NOW):
+    return Foretold(
+        lead_h=lead_h, start=at + lead_h * HOUR, coat=3, word="tight", share=share, is_odds=True, quick=lead_h > 6
+    )
+
+
+def test_what_was_said_is_read_back_as_it_was(store):
+    store.keep_foretold("rail", [said(0), said(24)], NOW, since=LONG_AGO)
+    assert store.foretold("rail", NOW - HOUR, NOW) == [said(0), said(24)]
+    assert store.foretold("door", NOW - HOUR, NOW) == []
+
+
+def test_of_one_hour_the_first_counts(store):
+    store.keep_foretold("rail", [said(1, 0.25)], NOW, since=LONG_AGO)
+    store.keep_foretold("rail", [said(1, 0.9)], NOW + HOUR / 2, since=LONG_AGO)
+    store.keep_foretold("rail", [said(1, 0.5, NOW + HOUR)], NOW + HOUR, since=LONG_AGO)
+    assert [each.share for each in store.foretold("rail", NOW, NOW + HOUR)] == [0.25, 0.5]
+
+
+def test_what_is_too_old_goes_when_something_new_comes(store):
+    for days in range(3):
+        at = NOW + timedelta(days=days)
+        store.keep_foretold("rail", [said(0, at=at)], at, since=at - timedelta(days=1))
+    assert len(store.foretold("rail", LONG_AGO, NOW + timedelta(days=9))) == 2
