@@ -25,6 +25,9 @@ STAGES = {
     "pot_life": ("pot_life_h", 1),
 }
 BY_FAMILY = pytest.mark.parametrize("key", family_keys())
+STAINS = ["solvent_stain", "water_stain"]
+"""Theirs is a table of its own among the trade's, of three temperatures."""
+BY_FILM = pytest.mark.parametrize("key", [key for key in family_keys() if key not in STAINS])
 
 
 @pytest.fixture(scope="module")
@@ -36,11 +39,11 @@ def profiles():
 
 @pytest.mark.measured
 def test_the_families_are_those_of_the_trade_tables(profiles):
-    assert list(family_keys()) == list(profiles)
+    assert list(family_keys()) == [*profiles, *STAINS]
 
 
 @pytest.mark.measured
-@BY_FAMILY
+@BY_FILM
 def test_every_limit_is_that_of_the_trade_tables(profiles, key):
     coating, profile = family(key), profiles[key]
     assert coating.air_c == tuple(profile["air"])
@@ -56,7 +59,7 @@ def test_every_limit_is_that_of_the_trade_tables(profiles, key):
 
 
 @pytest.mark.measured
-@BY_FAMILY
+@BY_FILM
 @pytest.mark.parametrize("stage", STAGES)
 def test_every_time_is_that_of_the_trade_tables(profiles, key, stage):
     name, hours_each = STAGES[stage]
@@ -65,24 +68,55 @@ def test_every_time_is_that_of_the_trade_tables(profiles, key, stage):
 
 
 @pytest.mark.measured
-@BY_FAMILY
+@BY_FILM
 def test_the_induction_is_that_of_the_trade_tables(profiles, key):
     wait = profiles[key]["induction_min"]
     assert family(key).induction_min == (wait and tuple(wait))
 
 
 @pytest.mark.measured
-@BY_FAMILY
+@BY_FILM
 def test_the_thinner_is_that_of_the_trade_tables_at_the_lower_end_of_a_range(profiles, key):
     for coat, written in enumerate(profiles[key]["thin"], start=1):
         assert family(key).thinner_of(coat) == int(written.split("-")[0].split()[0])
 
 
 @pytest.mark.measured
-@BY_FAMILY
+@BY_FILM
 def test_how_it_cures_is_that_of_the_trade_tables(profiles, key):
     word = {"oxidation": "oxidation", "reaction": "chemical", "coalescence": "coalescence"}[family(key).cures_by]
     assert word in profiles[key]["cure"]
+
+
+@pytest.mark.measured
+@BY_FILM
+def test_how_many_coats_are_usual_is_that_of_the_trade_tables(profiles, key):
+    assert family(key).coats_for == tuple(profiles[key]["coats_bare"])
+    assert family(key).upkeep == tuple(profiles[key]["coats_maint"])
+
+
+@BY_FAMILY
+def test_only_what_has_hot_coats_says_how_many_may_lie_in_a_row(key):
+    assert (family(key).hot_most is None) is (family(key).hot_open is None)
+
+
+def test_so_many_hot_coats_lie_in_a_row_as_the_finishers_say():
+    """Two of a fast-build finish, three or four of a two-part clear (common practice, no source)."""
+    assert family("fast_build_1k").hot_most == 2
+    assert 3 <= family("pu_clear_2k").hot_most <= 4
+
+
+@pytest.mark.parametrize(
+    ("key", "hours"),
+    [("solvent_stain", {10: 24, 18: 12, 25: 8}), ("water_stain", {10: 6, 18: 3, 25: 2})],
+)
+def test_a_stain_is_dry_to_coat_when_the_finishers_say(key, hours):
+    """Common practice, no source; and a litre goes 10 to 16 m2."""
+    stain = family(key)
+    assert dict(stain.recoat) == dict(stain.sandable) == hours
+    assert 10 <= stain.spread_m2_per_l <= 16
+    assert (stain.wet_film_um, stain.full_coats, stain.overcoat_max, stain.hot_open) == (0, 0, None, None)
+    assert_in_order(stain, "touch_dry", "sandable", "dew_safe", "rain_safe")
 
 
 @BY_FAMILY
@@ -116,7 +150,7 @@ def test_a_film_goes_through_its_stages_in_order(key):
     early = ("dew_safe", "rain_safe") if key == "penetrating_oil" else ("touch_dry", "dew_safe", "rain_safe")
     assert_in_order(coating, *early)
     assert_in_order(coating, "touch_dry", "sandable")
-    if key != "acrylic_clear_wb":
+    if key not in ("acrylic_clear_wb", *STAINS):
         assert_in_order(coating, "rain_safe", "sandable")
     assert_in_order(coating, "recoat", "sandable")
     if coating.overcoat_max is not None:
@@ -124,7 +158,7 @@ def test_a_film_goes_through_its_stages_in_order(key):
     if coating.hot_open is not None:
         assert_in_order(coating, "hot_open", "hot_close")
     service = ("in_service",) if coating.in_service else ()
-    assert_in_order(coating, "sandable", *service, "full_cure")
+    assert_in_order(coating, "sandable", *service, *(("full_cure",) if key not in STAINS else ()))
 
 
 @BY_FAMILY

@@ -9,11 +9,20 @@ from dryspell.bundled import bundled
 from dryspell.config import parse
 from dryspell.config.load import KEYS
 from dryspell.config.problems import written_keys
-from dryspell.config.settings import SERVICES, AlertSettings, DaemonSettings, RecordSettings, WeatherSettings
+from dryspell.config.settings import (
+    SERVICES,
+    AlertSettings,
+    DaemonSettings,
+    MqttOutSettings,
+    RecordSettings,
+    WeatherSettings,
+)
 from dryspell.config.targets import KEYS as TARGET_KEYS
 from dryspell.trade.coating import toml_keys
 from dryspell.trade.factors import factor_keys
+from dryspell.trade.person import Person
 from dryspell.trade.piece import Piece, Site
+from dryspell.trade.stock import Stock
 from dryspell.trade.system import Step, System
 
 FILE = bundled("example.toml")
@@ -64,12 +73,15 @@ def keys_in_example():
         (set(tables["coating"]["my_varnish"]["factors"]), factor_keys()),
         (of_group("system"), written_keys(System)),
         (set().union(*tables["system"]["bench_build_up"]["coats"]), written_keys(Step)),
+        (of_group("stock"), written_keys(Stock)),
+        (of_group("person"), written_keys(Person)),
         (of_group("alert"), TARGET_KEYS),
         (set(tables["weather"]), written_keys(WeatherSettings)),
         *((set(tables["weather"][name]), written_keys(model)) for name, model in SERVICES.items()),
         (set(tables["alerts"]), written_keys(AlertSettings)),
         (set(tables["daemon"]), written_keys(DaemonSettings)),
         (set(tables["record"]), written_keys(RecordSettings)),
+        (set(tables["mqtt_out"]), written_keys(MqttOutSettings)),
     ]
 
 
@@ -86,7 +98,7 @@ def test_what_is_commented_out_is_the_default():
     assert uncommented.record == as_it_stands.record == RecordSettings()
     assert uncommented.state_dir == as_it_stands.state_dir
     invented = {"label": "", "brush_time_h": None, "sun": (), "horizon": ()}
-    invented |= {"cover": (), "wood_moisture_pct": None, "prepare_time_h": None}
+    invented |= {"cover": (), "tags": (), "wood_moisture_pct": None, "prepare_time_h": None}
     invented |= {"wind_share_pct": None, "back_conductance_w_m2_k": None}
     assert uncommented.piece["toe_rail"].model_copy(update=invented) == as_it_stands.piece["toe_rail"]
     invented_too = {"label": "", "sources": ()}

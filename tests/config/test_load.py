@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from dryspell.alerts.quiet import Quiet
 from dryspell.config import load
 from dryspell.errors import ConfigError
 
@@ -34,6 +35,7 @@ def test_what_is_left_out_has_the_documented_default(read):
         6,
     )
     assert (config.alerting.evening, config.alerting.units) == (time(18, 0), "metric")
+    assert (config.alerting.quiet, config.alerting.link) == (Quiet(time(21, 30), time(6, 30)), "")
     assert config.daemon.tick_s == 60
 
 
@@ -85,7 +87,7 @@ def test_a_coating_of_ones_own_keeps_what_the_sheet_is_silent_about(read):
 
 
 def test_every_built_in_family_is_there_under_its_key(read):
-    assert len(read(LINES).coating) == 9
+    assert len(read(LINES).coating) == 11
     assert all(key == coating.key == coating.family for key, coating in read(LINES).coating.items())
 
 
@@ -138,3 +140,10 @@ def test_the_file_is_looked_for_where_the_environment_and_then_the_xdg_standard_
 def test_the_evening_may_be_text_or_a_time_of_toml(read):
     assert read(LINES + '[alerts]\nevening = "7:05"\n').alerting.evening == time(7, 5)
     assert read(LINES + "[alerts]\nevening = 19:30:00\n").alerting.evening == time(19, 30)
+
+
+def test_quiet_hours_that_hold_the_evening_are_a_problem(read):
+    text = LINES + '[alerts]\nevening = "22:00"\n'
+    with pytest.raises(ConfigError, match=r"hold the evening \(22:00\)"):
+        read(text)
+    assert read(text + 'quiet = "none"\nlink = "http://shed.local:8080"\n').alerting.quiet is None

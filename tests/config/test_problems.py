@@ -112,7 +112,7 @@ def test_a_key_that_is_near_nothing_is_answered_with_all_keys(problems):
     assert problems(site_with('postcode = "24103"'), site="") == [
         (
             "site.harbour.postcode is no key of a site; "
-            "its keys are name, latitude, longitude, elevation, timezone, afloat, "
+            "its keys are name, latitude, longitude, elevation, timezone, travel, afloat, "
             "sources and diffuse_sky"
         )
     ]
@@ -244,7 +244,7 @@ def test_a_misspelt_figure_of_a_coating_is_answered_with_the_nearest(problems):
 
 FAMILIES = (
     "oil_varnish_1k, urethane_alkyd_1k, fast_build_1k, pu_clear_2k, acrylic_clear_wb, penetrating_oil, "
-    "epoxy_sealer_2k, alkyd_enamel_1k or primer_1k"
+    "epoxy_sealer_2k, alkyd_enamel_1k, primer_1k, solvent_stain or water_stain"
 )
 
 

@@ -109,6 +109,32 @@ def test_a_skyline_keeps_the_sun_off_until_it_stands_over_it():
     assert 12 < west_walled[-1] < 14.5
 
 
+def test_a_sky_that_is_brighter_round_the_sun_gives_a_sunny_wall_more_and_a_shady_one_less():
+    table = weather(cloud=0, air=(12, 20))
+    uneven = site(diffuse_sky="brighter round the sun")
+
+    def noon(where, **changes):
+        w = face_weather(piece(face="vertical", **changes), where, table)
+        return w.plane_w_m2[0, 48]
+
+    # Check values of the plane, pvlib 0.16.1: a south wall 744 W/m2 in place of 706, an east one 82 in place of 111.
+    assert noon(uneven, facing="S") > 1.03 * noon(site(), facing="S")
+    assert noon(uneven, facing="N") < 0.9 * noon(site(), facing="N")
+
+
+def test_what_shades_the_sun_shades_the_bright_sky_round_it():
+    table = weather(cloud=0, air=(12, 20))
+    wall = {"face": "vertical", "facing": "S"}
+    even, uneven = (
+        face_weather(piece(sun="06:00-07:00", **wall), site(diffuse_sky=sky), table)
+        for sky in ("even", "brighter round the sun")
+    )
+    assert not uneven.beam_w_m2[0, 48]
+    assert uneven.plane_w_m2[0, 48] < even.plane_w_m2[0, 48]
+    hung = face_weather(piece(**wall), site(diffuse_sky="brighter round the sun"), table, shaded=True)
+    np.testing.assert_allclose(hung.plane_w_m2[0, 48], uneven.plane_w_m2[0, 48])
+
+
 def test_under_a_cover_there_is_no_sky_no_rain_and_no_sun():
     table = weather(cloud=0, air=(8, 20), rain=[(10, 2, 3.0)])
     c = conditions_at(piece(shelter="cover"), site(), table)

@@ -76,6 +76,32 @@ def test_a_shed_is_warmed_less_and_later_than_a_tent():
     assert np.argmax(shed[:96]) > np.argmax(tent[:96])
 
 
+def test_what_a_sensor_found_goes_before_what_is_usual_and_leaves_one_way():
+    # The mirror of a sine: behind it by atan(w lag) and flattened by cos of that (Newton's cooling, exact).
+    table = weather(days=8, air=(8, 16), dew_c=5.0, cloud=0)
+    told = {"shelter": "shed", "shut_by_day": True, "lag": "6 h", "sun_warmth": "0 K m^2/kW"}
+    w = face_weather(piece(**told), site(), table)
+    assert w.air_c.shape[0] == 1
+    last = w.air_c[0, -96:]
+    behind = np.arctan(2 * np.pi / 24 * 6.0)
+    assert np.ptp(last) / 2 == pytest.approx(4.0 * np.cos(behind), abs=0.05)
+    assert np.argmax(last) / 4 == pytest.approx(14.0 + behind * 24 / (2 * np.pi), abs=0.5)
+    warmed = face_weather(piece(**told | {"sun_warmth": "6 K m^2/kW"}), site(), table).air_c
+    twice = face_weather(piece(**told | {"sun_warmth": "12 K m^2/kW"}), site(), table).air_c
+    np.testing.assert_allclose(twice - w.air_c, 2 * (warmed - w.air_c), atol=1e-9)
+    assert (warmed - w.air_c).max() > 1.0
+
+
+def test_air_that_is_changed_more_seldom_keeps_its_vapour_longer():
+    table = weather(days=2, dew_c=np.where(np.arange(49) < 24, 8.0, 0.0))
+    slow, usual = (
+        face_weather(piece(shelter="shed", **more), site(), table).dew_point_c[0]
+        for more in ({"air_changes": "0.1 / hour"}, {})
+    )
+    at = 4 * 28
+    assert slow[at] > usual[at] + 3.0
+
+
 def test_where_the_sun_does_not_come_it_is_not_warmed_by_its_beam():
     table = weather(days=1, cloud=0, air=(12, 12), dew_c=5.0)
 

@@ -4,6 +4,7 @@ The table and the answers are a worked example of the trade rules (common practi
 this project's code: go from 09:40, brush down by 12:00, tight until 12:30, lost from 13:00 on.
 """
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -94,6 +95,20 @@ def test_a_stroke_at_one_is_lost_to_the_dew_though_the_air_stays_dry_till_evenin
     noon = int(np.searchsorted(rail.times, np.datetime64("2026-09-05T12:00:00")))  # one hour's brushing: last at 13:00
     failing = [ruling.limit for ruling in judged.nominal if not ruling.passes[0, noon]]
     assert failing == [Limit.MARGIN_HOLD]
+
+
+@pytest.mark.parametrize(("laid", "dew_safe"), [((13, 0), (20, 20)), ((14, 0), (24, 5))])
+def test_under_a_cover_from_five_on_the_afternoon_is_not_lost(rail, laid, dew_safe):
+    # A cover on from 17:00 keeps the rail half a kelvin over the air at the least (common practice, no source).
+    covered = rail.times >= np.datetime64("2026-09-05T17:00")
+    under = replace(rail, surface_c=np.where(covered, np.maximum(rail.surface_c, rail.air_c + 0.5), rail.surface_c))
+    apart = abs(
+        laid_at(under, *laid) - (MIDNIGHT.replace(tzinfo=None) + timedelta(hours=dew_safe[0], minutes=dew_safe[1]))
+    )
+    assert apart <= timedelta(minutes=15)
+    hold = slice(*np.searchsorted(rail.times, [np.datetime64("2026-09-05T13:00"), np.datetime64("2026-09-06T05:00")]))
+    assert under.margin_k[0, hold].min() > 1.0
+    assert rail.margin_k[0, hold].min() < 0.0
 
 
 def ready_to_sand(rail, **factors):

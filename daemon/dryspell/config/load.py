@@ -7,11 +7,19 @@ from typing import Any
 
 from dryspell.config import cautions
 from dryspell.config.coatings import read_coatings
+from dryspell.config.people import nobodys, read_people
 from dryspell.config.places import find_config, state_folder
 from dryspell.config.problems import Problems
 from dryspell.config.secrets import open_to_others
 from dryspell.config.sensors import SensorReader
-from dryspell.config.settings import AlertSettings, Config, DaemonSettings, RecordSettings, TopSettings
+from dryspell.config.settings import (
+    AlertSettings,
+    Config,
+    DaemonSettings,
+    MqttOutSettings,
+    RecordSettings,
+    TopSettings,
+)
 from dryspell.config.source import read_tables, read_text
 from dryspell.config.systems import coats_of, read_systems
 from dryspell.config.targets import TargetReader
@@ -20,6 +28,7 @@ from dryspell.config.wording import key_text, listed
 from dryspell.errors import ConfigError
 from dryspell.trade.families import family, family_keys
 from dryspell.trade.piece import Piece, Site
+from dryspell.trade.stock import Stock
 from dryspell.trade.system import System
 
 KEYS = (
@@ -27,8 +36,10 @@ KEYS = (
     "state",
     "site",
     "piece",
+    "person",
     "coating",
     "system",
+    "stock",
     "weather",
     "sensor",
     "broker",
@@ -36,6 +47,7 @@ KEYS = (
     "record",
     "alerts",
     "alert",
+    "mqtt_out",
     "daemon",
 )
 
@@ -105,16 +117,21 @@ class _Reading:
         system_tables = self._group("system", "rail_build_up")
         system = read_systems(system_tables, coatings, self._problems)
         piece = self._pieces(pieces, sites, coatings, system_tables, system)
+        person = read_people(self._group("person", "kim"), pieces, self._problems)
+        stock = self._stock(self._group("stock", "varnish"), coatings)
         alerting = self._problems.read(AlertSettings, ["alerts"], self._alert_table(), owner="[alerts]")
         remarks += [remark for each in site.values() for remark in cautions.of_site(each)]
         remarks += [remark for each in own.values() for remark in cautions.of_coating(each)]
         remarks += [remark for each in piece.values() for remark in cautions.of_piece(each)]
+        remarks += nobodys(person, pieces)
+        brokers = self._group("broker", "house")
         sensing = SensorReader(self._problems, remarks, self._folder, self._env, fetch=secrets).read(
-            self._group("sensor", "mast"), self._group("broker", "house"), self._table("push"), sites, pieces
+            self._group("sensor", "mast"), brokers, self._table("push"), sites, pieces
         )
         alert_tables = self._group("alert", "phone")
         reader = TargetReader(self._problems, remarks, self._folder, self._env, fetch=secrets)
-        alerts = {key: reader.read(key, table, pieces) for key, table in alert_tables.items()}
+        alerts = {key: reader.read(key, table, pieces, sites) for key, table in alert_tables.items()}
+        mqtt_out = self._mqtt_out(brokers)
         daemon = self._problems.read(DaemonSettings, ["daemon"], self._table("daemon"), owner="[daemon]")
         record = self._problems.read(RecordSettings, ["record"], self._table("record"), owner="[record]")
         if any("url" in table for table in alert_tables.values()) and open_to_others(self._file):
@@ -127,12 +144,15 @@ class _Reading:
             state_dir=state_folder(top.state, self._env),
             site=site,
             piece=piece,
+            person=person,
             coating={key: family(key) for key in family_keys()} | own,
             system=system,
+            stock=stock,
             weather=weather,
             sensor=sensing.sensor,
             broker=sensing.broker,
             push=sensing.push,
+            mqtt_out=mqtt_out,
             alerting=alerting,
             alerts={key: target for key, target in alerts.items() if target},
             daemon=daemon,
@@ -165,6 +185,20 @@ class _Reading:
             self._problems.check_name([name, key])
         return tables
 
+    def _mqtt_out(self, brokers: Mapping[str, Any]) -> MqttOutSettings | None:
+        if "mqtt_out" not in self._tables:
+            return None
+        path, table = ["mqtt_out"], self._table("mqtt_out")
+        filled_in = {}
+        if "broker" not in table:
+            filled_in["broker"] = next(iter(brokers), "")
+            if len(brokers) != 1:
+                wanted = f"one of the brokers {listed(brokers, 'or')}" if brokers else "a table headed [broker.KEY]"
+                self._problems.add([*path, "broker"], f"is missing; wanted {wanted}")
+        elif isinstance(table["broker"], str) and table["broker"] not in brokers:
+            self._problems.add_reference([*path, "broker"], table["broker"], brokers, "broker")
+        return self._problems.read(MqttOutSettings, path, table, owner="[mqtt_out]", filled_in=filled_in)
+
     def _alert_table(self) -> Mapping[str, Any]:
         table = dict(self._table("alerts"))
         for key in [key for key, value in table.items() if isinstance(value, Mapping)]:
@@ -184,6 +218,16 @@ class _Reading:
             read[key] = self._problems.read(Site, path, table, owner="a site", filled_in=filled_in)
             orders.append(order)
         return {key: site for key, site in read.items() if site}, orders
+
+    def _stock(self, tables: Mapping[str, Mapping[str, Any]], coatings: list[str]) -> dict[str, Stock]:
+        read = {}
+        for key, table in tables.items():
+            path = ["stock", key]
+            read[key] = self._problems.read(Stock, path, table, owner="what is at hand", filled_in={"key": key})
+            value = table.get("coating")
+            if isinstance(value, str) and value not in coatings:
+                self._problems.add_reference([*path, "coating"], value, coatings, "coating")
+        return {key: stock for key, stock in read.items() if stock}
 
     def _pieces(
         self,

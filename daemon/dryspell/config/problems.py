@@ -15,6 +15,8 @@ Model = TypeVar("Model", bound=BaseModel)
 _NAME = re.compile(r"\w[\w-]*")
 _FILLED_IN = {"key", "marks", "api_key"}
 """Fields of models that a configuration does not write."""
+_PLAIN_OF_TARGETS = {"url_env", "url_file", "pieces", "sites", "tags", "level", "kinds", "quiet", "units", "pictures"}
+"""Of an alert target all other values may be secrets."""
 _TWO = "is not two figures; wanted the lower and the higher one, in that order"
 _WHOLE = "is no whole number; wanted one without quotes and without a unit"
 _SENTENCES = {
@@ -37,7 +39,7 @@ def _is_secret(path: KeyPath, value: Any) -> bool:
 
     Of an address nothing but its scheme is ever shown, so that one by itself may be repeated.
     """
-    of_target = path[0] == "alert" and not {"url_env", "url_file", "pieces"} & set(path[2:3])
+    of_target = path[0] == "alert" and not _PLAIN_OF_TARGETS & set(path[2:3])
     return (of_target or list(path) == ["alerts"]) and not (isinstance(value, str) and "://" in value)
 
 

@@ -9,10 +9,16 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, SecretStr, ValidationInfo, field_validator
 
+from dryspell.alerts.model import Kind, Level
+from dryspell.alerts.quiet import DEFAULT_QUIET, Quiet, QuietHours, read_quiet
+from dryspell.alerts.sensors import SensorKind
+from dryspell.alerts.sources import OutageKind
 from dryspell.config.places import resolve
 from dryspell.config.wording import listed, meant
 from dryspell.trade.coating import Coating
+from dryspell.trade.person import Person
 from dryspell.trade.piece import Piece, Site
+from dryspell.trade.stock import Stock
 from dryspell.trade.system import Lay, Step, System, lay_at, lays_of
 from dryspell.units import within
 from dryspell.weather.sensors.model import Broker, PushDoor, Sensor
@@ -21,10 +27,13 @@ _CLOCK = re.compile(r"(\d{1,2}):(\d{2})", re.ASCII)
 _MAILBOX = re.compile(r"[^@\s]+@[^@\s]+\.[^@\s]+")
 _WEB = re.compile(r"https?://[^\s/?#]+\S*", re.IGNORECASE)
 _MODEL = re.compile(r"[a-z][a-z0-9_]*", re.ASCII)
+_TOPIC_LEVEL = re.compile(r"[A-Za-z0-9_-]+", re.ASCII)
 _ANY_SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*://\S+")
 
 SourceKind = Literal["open-meteo", "open-meteo-ensemble", "met-norway", "nws", "table", "sensors"]
 SOURCE_KINDS: tuple[SourceKind, ...] = get_args(SourceKind)
+NOTICE_KINDS: tuple[str, ...] = (*Kind, *SensorKind, *OutageKind)
+USUAL = "usual"
 NETWORK_KINDS = frozenset(SOURCE_KINDS) - {"table", "sensors"}
 """Those that ask a service over the network."""
 
@@ -70,6 +79,15 @@ def _read_alert_address(value: Any) -> SecretStr:
     return SecretStr(value.strip())
 
 
+def _read_prefix(value: Any) -> str:
+    levels = value.split("/") if isinstance(value, str) else []
+    if not levels or not all(_TOPIC_LEVEL.fullmatch(level) for level in levels) or len(value) > 60:
+        raise ValueError(
+            'is no beginning of a topic; wanted letters, digits, _ and -, with / between, such as "dryspell"'
+        )
+    return str(value)
+
+
 def _read_model(value: Any) -> str:
     if isinstance(value, str) and _MODEL.fullmatch(value):
         return value
@@ -86,6 +104,34 @@ def read_kinds(value: Any) -> tuple[SourceKind, ...]:
             raise ValueError(f'has "{kind}", which is no source; {known}')
         if value.count(kind) > 1:
             raise ValueError(f'has "{kind}" more than once; keep one')
+    return tuple(value)
+
+
+def _read_link(value: Any) -> str:
+    return "" if value == "" else _read_web_address(value)
+
+
+def _read_own_quiet(value: Any) -> Any:
+    return value if value == USUAL else read_quiet(value)
+
+
+def _read_level(value: Any) -> Level:
+    if value in tuple(Level):
+        return Level(value)
+    names = [level.value for level in Level]
+    known = meant(value, names, f"there is {listed(names)}") if isinstance(value, str) else f"there is {listed(names)}"
+    raise ValueError(f"is no level; {known}")
+
+
+def _read_notice_kinds(value: Any) -> tuple[str, ...] | None:
+    if value is None or isinstance(value, tuple):
+        return value
+    if not isinstance(value, list) or not value or not all(isinstance(kind, str) for kind in value):
+        raise ValueError(f'is no list of kinds of notices; wanted such as ["in_service"], of {listed(NOTICE_KINDS)}')
+    for kind in value:
+        if kind not in NOTICE_KINDS:
+            known = meant(kind, NOTICE_KINDS, f"there is {listed(NOTICE_KINDS)}")
+            raise ValueError(f'has "{kind}", which is no kind of notice; {known}')
     return tuple(value)
 
 
@@ -200,6 +246,34 @@ class AlertSettings(Part):
         default=time(18, 0), description="local time of the word on tomorrow's windows"
     )
     units: Literal["metric", "us"] = Field(default="metric", description="units of messages")
+    quiet: QuietHours = Field(
+        default=DEFAULT_QUIET,
+        validate_default=True,
+        description="hours in which nobody is told of anything but a film that can still be saved",
+    )
+    again: int = Field(
+        default=1, strict=True, ge=0, le=3, description="how often a thing may be said again while it matters"
+    )
+    link: Annotated[str, BeforeValidator(_read_link)] = Field(
+        default="", description="where the page of this daemon is found, for the links in messages"
+    )
+
+    @field_validator("quiet")
+    @classmethod
+    def _clear_of_the_evening(cls, quiet: Quiet | None, info: ValidationInfo) -> Quiet | None:
+        evening = info.data.get("evening")
+        if quiet is not None and evening is not None and quiet.holds(evening):
+            raise ValueError(f"hold the evening ({evening:%H:%M}), so that nothing could be said of the next day")
+        return quiet
+
+
+class MqttOutSettings(Part):
+    """The broker to which states of pieces are published."""
+
+    broker: str = Field(examples=["house"], description="the key of the broker")
+    prefix: Annotated[str, BeforeValidator(_read_prefix)] = Field(
+        default="dryspell", description="what all topics begin with"
+    )
 
 
 class DaemonSettings(Part):
@@ -221,7 +295,25 @@ class RecordSettings(Part):
     )
 
 
-class AlertTarget(Part):
+class TargetWays(Part):
+    """How one target is told, beside what goes for all."""
+
+    level: Annotated[Level, BeforeValidator(_read_level)] = Field(
+        default=Level.PLAN, description="the least urgent that it is told of: wake, now, plan, or log for everything"
+    )
+    kinds: Annotated[tuple[str, ...] | None, BeforeValidator(_read_notice_kinds)] = Field(
+        default=None, description="the kinds of notices that it is told of; left out, every kind"
+    )
+    quiet: Annotated[Quiet | Literal["usual"] | None, BeforeValidator(_read_own_quiet)] = Field(
+        default="usual", description='quiet hours of its own, or "none"; left out, those of [alerts]'
+    )
+    units: Literal["metric", "us"] | None = Field(default=None, description="units of its messages; those of [alerts]")
+    pictures: bool = Field(
+        default=True, strict=True, description="a chart of the next 36 hours goes with a message, where both can"
+    )
+
+
+class AlertTarget(TargetWays):
     """Somebody who is told: an Apprise address and the pieces it is about."""
 
     key: str
@@ -236,6 +328,14 @@ class AlertTarget(Part):
     def hears_of(self, piece: str) -> bool:
         """Say whether this target is told about a piece."""
         return self.pieces is None or piece in self.pieces
+
+    def hears(self, kind: str, level: Level) -> bool:
+        """Say whether this target is told of a kind of notice that is so urgent."""
+        return level.reaches(self.level) and (self.kinds is None or kind in self.kinds)
+
+    def quiet_hours(self, usual: Quiet | None) -> Quiet | None:
+        """Return its quiet hours, which are the usual ones where it has none of its own."""
+        return usual if isinstance(self.quiet, str) else self.quiet
 
 
 def scheme_of(address: str) -> str:
@@ -265,8 +365,14 @@ class Config:
         Targets by key.
     sensor, broker, push
         Sensors and brokers by key, and where readings are pushed to; None where nothing is.
+    mqtt_out
+        To which broker states of pieces are published; None to none.
     record
         How long readings and forecasts are kept.
+    stock
+        What is at hand of coatings, by key.
+    person
+        Who does the work, by key; nobody told is one finisher, in the hours of each piece.
     cautions
         What is allowed but worth a second look, one sentence each.
     """
@@ -286,7 +392,10 @@ class Config:
     sensor: Mapping[str, Sensor] = field(default_factory=dict)
     broker: Mapping[str, Broker] = field(default_factory=dict)
     push: PushDoor | None = None
+    mqtt_out: MqttOutSettings | None = None
     record: RecordSettings = field(default_factory=RecordSettings)
+    stock: Mapping[str, Stock] = field(default_factory=dict)
+    person: Mapping[str, Person] = field(default_factory=dict)
 
     def site_of(self, piece: Piece) -> Site:
         """Return the site of a piece."""

@@ -6,7 +6,7 @@ slows the early, wet phase. Once the film is dew-safe its effect on the later st
 count twice: they are cold already.
 """
 
-from functools import cache, cached_property
+from functools import cached_property
 from typing import Literal, cast
 
 import numpy as np
@@ -38,14 +38,21 @@ class DryingClock:
         self.coating = coating
         self.slowing = slowing
         self._c = conditions
-        self.sum = cache(self._sum)
+        self._sums: dict[tuple[StageName, Phase], RunningSum] = {}
 
     def slowed(self, slowing: Slowing) -> "DryingClock":
         """Return the clock of films that something else slows; the sums are the same where the air is as still."""
         clock = DryingClock(self._c, self.coating, slowing)
         if slowing.in_still_air == self.slowing.in_still_air:
-            clock.sum = self.sum
+            clock._sums = self._sums  # noqa: SLF001  (one of ours)
         return clock
+
+    def sum(self, stage: StageName, phase: Phase) -> RunningSum:
+        """Return the running sum of a stage, made once."""
+        # Not functools.cache on a method: that ties the clock into a ring, and its arrays wait for the collector.
+        if (stage, phase) not in self._sums:
+            self._sums[stage, phase] = self._sum(stage, phase)
+        return self._sums[stage, phase]
 
     def of_films(self, laid: TimeArray) -> "Reached":
         """Return when films reach their stages.

@@ -19,6 +19,7 @@ _SHOWN: dict[Units, dict[str, tuple[float, float, str, int]]] = {
         "mm": (1.0, 0.0, "mm", 1),
         "h": (1.0, 0.0, "h", 1),
         "um": (1.0, 0.0, "µm", 0),
+        "m2/L": (1.0, 0.0, "m²/L", 1),
         "min": (1.0, 0.0, "min", 0),
         "g/kg": (1.0, 0.0, "g/kg", 1),
         "": (1.0, 0.0, "", 1),
@@ -31,6 +32,7 @@ _SHOWN: dict[Units, dict[str, tuple[float, float, str, int]]] = {
         "mm": (1 / 25.4, 0.0, "in", 2),
         "h": (1.0, 0.0, "h", 1),
         "um": (1 / 25.4, 0.0, "mil", 1),
+        "m2/L": (3.785411784 / 0.09290304, 0.0, "ft²/gal", 0),
         "min": (1.0, 0.0, "min", 0),
         "g/kg": (7.0, 0.0, "gr/lb", 0),
         "": (1.0, 0.0, "", 1),
@@ -110,6 +112,12 @@ def quantity(value: float, unit: str, units: Units = "metric", *, unlike: float 
         while digits < 4 and round(number, digits) == round(other, digits):
             digits += 1
     return f"{round(number, digits) + 0.0:.{digits}f} {shown}".rstrip()
+
+
+def scale_of(unit: str, units: Units = "metric") -> tuple[float, float, str]:
+    """Return what a figure is multiplied by and what is then added to show it, and the unit it is shown in."""
+    scale, offset, shown, _ = _SHOWN[units][unit]
+    return scale, offset, shown
 
 
 def limit_figure(bound: float, unit: str, units: Units = "metric") -> str:

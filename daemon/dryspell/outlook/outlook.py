@@ -7,20 +7,24 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from dryspell.outlook.agreement import ALL, Agreement
-from dryspell.outlook.below import film_on, last_two, stamp
+from dryspell.outlook.below import film_on, last_two, on_top, stamp
 from dryspell.outlook.cloud import every_way
 from dryspell.outlook.conditions import Conditions, conditions_at, needed_variables
 from dryspell.outlook.drying import DryingClock
+from dryspell.outlook.foretold import foretold_of
 from dryspell.outlook.full_coats import coats_on
 from dryspell.outlook.judge import Asked
 from dryspell.outlook.model import Block, Coat, FilmState, Limit, Outlook, Provenance, Reason, Window
+from dryspell.outlook.risk import film_risks
+from dryspell.outlook.rows import kept_in_rows
 from dryspell.outlook.slowing import next_slowing
 from dryspell.outlook.uncovered import told_of_cover
 from dryspell.outlook.windows import blocks_of, judge_all, nearest_limit, why_not, windows_of
 from dryspell.outlook.wood import bare_wood
+from dryspell.trade.before import Before
 from dryspell.trade.coating import Coating
 from dryspell.trade.piece import Piece, Site
-from dryspell.trade.system import Lay, lay_at
+from dryspell.trade.system import Lay, first_film, lay_at
 from dryspell.trade.wood import is_bare_wood
 from dryspell.weather.table import WeatherTable
 
@@ -64,9 +68,10 @@ def make_outlook(
     if now.tzinfo is None:
         raise ValueError("now needs its offset from UTC")
     now = now.astimezone(UTC)
-    below, last = last_two(coats)
+    _, last = last_two(coats)
     next_coat = max(piece.done, last.number if last else 0) + 1
     built_up = next_coat > len(lays)
+    lays = kept_in_rows(lays, coats, next_coat - 1)
     lay = lay_at(lays, next_coat)
     coating = lay.coating
     blank = Outlook(
@@ -80,6 +85,8 @@ def make_outlook(
         next_coat=next_coat,
         coats=max(len(lays), next_coat - 1),
         coating=coating.key,
+        before=() if built_up else lay.before,
+        stain=coating.stain,
     )
     if table is None:
         return blank
@@ -106,14 +113,17 @@ def make_outlook(
     first = int(np.searchsorted(hung.times, stamp(now), side="left"))
     if first >= hung.times.size:
         return blank.model_copy(update={"weather": weather})
-    film, on_film = film_on(last, below, bare, lays, piece, now)
-    wood = bare_wood(piece, coating, hung, first) if is_bare_wood(piece, next_coat) else None
+    film, on_film = film_on(*on_top(coats), bare, lays, piece, now)
+    wood = bare_wood(piece, first_film(lays).coating, hung, first) if is_bare_wood(piece, next_coat) else None
     on = coats_on(coats, lays, next_coat - 1)
-    blank = blank.model_copy(update={"weather": weather, "film": film, "coats_on": on, "wood": wood})
+    oldest_h = stale_after_h + table.cycle_h
+    to_be_trusted = -CLOCKS_APART_H <= age_h <= oldest_h
+    risks = film_risks(bare, on_film.clock, film.coat, now, agreement) if film and on_film.clock else ()
+    found = {"film": film, "film_risk": risks if to_be_trusted else None, "coats_on": on, "wood": wood}
+    blank = blank.model_copy(update={"weather": weather, **found})
     if built_up:
         return blank
-    oldest_h = stale_after_h + table.cycle_h
-    if not -CLOCKS_APART_H <= age_h <= oldest_h:
+    if not to_be_trusted:
         reason = Reason(limit=Limit.KNOWN, value=round(age_h, 1), bound=oldest_h, unit="h")
         return blank.model_copy(update={"reason": reason})
 
@@ -142,8 +152,10 @@ def make_outlook(
             if word in ("coat", "tight")
             else _telling(why_not(judged, 0), blocks, windows),
             "sand_first": _sand_first(film, windows, now),
+            "before": _before(lay, film, windows),
             "windows": windows,
             "blocks": blocks,
+            "foretold": foretold_of(judged, next_coat),
         }
     )
 
@@ -182,11 +194,19 @@ def _with_shade(window: Window, bare: Conditions, coating: Coating) -> Window:
 
 
 def _sand_first(film: FilmState | None, windows: tuple[Window, ...], now: datetime) -> bool:
-    """Say whether the overcoat window is past by now, or will be by the next window."""
-    if film is None or film.stages.sand_first_after is None:
-        return False
+    """Say whether the overcoat window is past by now, or will be by the next window, or a spoilt coat has to go."""
+    if film is None or film.coat.spoilt or film.stages.sand_first_after is None:
+        return film is not None and film.coat.spoilt != ""
     by = next((window.best_start for window in windows), now)
     return max(now, by) > film.stages.sand_first_after
+
+
+def _before(lay: Lay, film: FilmState | None, windows: tuple[Window, ...]) -> tuple[Before, ...]:
+    """Return what is to be done before the next coat; nothing where that goes on the soft one."""
+    hard_at = film.stages.sandable if film is not None else None
+    begins = windows[0].best_start if windows else None
+    is_soft = lay.hot and begins is not None and (hard_at is None or begins < hard_at)
+    return () if is_soft else lay.before
 
 
 def reach(c: Conditions) -> datetime | None:

@@ -67,7 +67,7 @@ def slowing_of(
     wet_film_um: float | None = None,
     quick_until: TimeArray | None = None,
 ) -> Slowing:
-    """Return what slows the coat of that number, counted from 1; a piece is built up from bare wood.
+    """Return what slows the coat of that number, counted from 1 over wood that is bare or stained.
 
     Parameters
     ----------
@@ -101,19 +101,19 @@ def next_slowing(lay: Lay, piece: Piece, quick_until: TimeArray | None) -> Slowi
     return slowing_of(
         lay.coating,
         piece,
-        lay.number,
+        lay.over_wood,
         thinner_parts=lay.thinner_parts,
         wet_film_um=lay.wet_film_um,
         quick_until=quick_until,
     )
 
 
-def slowing_of_coat(coating: Coating, piece: Piece, coat: Coat, quick_until: TimeArray | None) -> Slowing:
-    """Return what slows a coat that is on."""
+def slowing_of_coat(coating: Coating, piece: Piece, coat: Coat, lay: Lay, quick_until: TimeArray | None) -> Slowing:
+    """Return what slows a coat that is on, and that was to be laid as the build-up has it."""
     return slowing_of(
         coating,
         piece,
-        coat.number,
+        coat.number - (lay.number - lay.over_wood),
         thinner_parts=coat.thinner_parts,
         wet_film_um=coat.wet_film_um,
         quick_until=quick_until,

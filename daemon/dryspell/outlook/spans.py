@@ -23,16 +23,14 @@ class SpanLeast:
     """
 
     def __init__(self, values: FloatArray) -> None:
-        levels = [values]
-        width = 1
-        while 2 * width <= values.shape[1]:
-            shorter = levels[-1]
-            longer = np.full_like(values, np.nan)
-            end = values.shape[1] - 2 * width + 1
-            longer[:, :end] = np.minimum(shorter[:, :end], shorter[:, width : width + end])
-            levels.append(longer)
-            width *= 2
-        self._levels = np.stack(levels)
+        times = values.shape[1]
+        self._levels = np.empty((max(times.bit_length(), 1), *values.shape))
+        self._levels[0] = values
+        for level in range(1, len(self._levels)):
+            shorter, longer, width = self._levels[level - 1], self._levels[level], 1 << (level - 1)
+            end = times - 2 * width + 1
+            np.minimum(shorter[:, :end], shorter[:, width : width + end], out=longer[:, :end])
+            longer[:, end:] = np.nan
         self._members = np.arange(values.shape[0])[:, None]
 
     def over(self, first: IndexArray, last: IndexArray) -> FloatArray:

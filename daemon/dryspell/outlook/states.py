@@ -48,7 +48,6 @@ def state_of(outlook: Outlook, now: datetime) -> State:
     if not is_built_up and outlook.word in ("coat", "tight"):
         return State.OVERCOAT_PAST if over(stages.sand_first_after) else State.READY_TO_COAT
     if over(stages.sandable):
-        if over(stages.sand_first_after):
-            return State.OVERCOAT_PAST
-        return State.DRY_UNSANDED if Before.NO_SANDING in outlook.before else State.READY_TO_SAND
+        hard = State.DRY_UNSANDED if Before.NO_SANDING in outlook.before else State.READY_TO_SAND
+        return State.OVERCOAT_PAST if over(stages.sand_first_after) else hard
     return State.DEW_SAFE if over(stages.dew_safe) else State.WET

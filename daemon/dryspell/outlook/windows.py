@@ -38,6 +38,8 @@ class Judged:
         given often enough to show a night.
     share
         Share of members that pass.
+    weather_share, weather_robust
+        The same of the weather alone, whether the coat underneath is ready or not.
     agreement
         How many are enough.
     """
@@ -50,6 +52,8 @@ class Judged:
     share: FloatArray
     passes: BoolArray
     robust: BoolArray
+    weather_share: FloatArray
+    weather_robust: BoolArray
     agreement: Agreement
 
     def word(self, k: int) -> Word:
@@ -90,11 +94,14 @@ def judge_all(
         How many members have to agree.
     """
     nominal = judge(c, clock, coating, starts, asked, NOMINAL)
-    passed = _all(nominal)
-    share = passed.mean(axis=0)
-    robust = passed.copy()
+    # How the weather turns out does not change when the coat underneath is taken to be ready.
+    ready = _all([ruling for ruling in nominal if ruling.limit is Limit.COAT_BELOW])
+    weather = _weather(nominal)
+    share = (weather & ready).mean(axis=0)
+    robust = weather.copy()
     for strictness in agreement.worse:
-        robust &= _all(judge(c, clock, coating, starts, asked, strictness))
+        robust &= _weather(judge(c, clock, coating, starts, asked, strictness))
+    often_enough = ~on_coarse(c, nominal)
     return Judged(
         conditions=c,
         clock=clock,
@@ -103,7 +110,9 @@ def judge_all(
         nominal=nominal,
         share=share,
         passes=share >= agreement.least - ROUNDING,
-        robust=(robust.mean(axis=0) >= agreement.good - ROUNDING) & ~_on_coarse(c, nominal),
+        robust=((robust & ready).mean(axis=0) >= agreement.good - ROUNDING) & often_enough,
+        weather_share=weather.mean(axis=0),
+        weather_robust=(robust.mean(axis=0) >= agreement.good - ROUNDING) & often_enough,
         agreement=agreement,
     )
 
@@ -159,7 +168,7 @@ def _steps_away(judged: Judged) -> list[tuple[Ruling, FloatArray]]:
     return [(ruling, np.partition(steps, rank, axis=0)[rank]) for ruling, steps in measured if steps is not None]
 
 
-def _on_coarse(c: Conditions, rulings: list[Ruling]) -> BoolArray:
+def on_coarse(c: Conditions, rulings: list[Ruling]) -> BoolArray:
     """Say of each start whether what it needs stands, in any member, on weather too coarse to show a night."""
     if not c.coarse.any():
         return np.zeros(rulings[-1].passes.shape[1], dtype=np.bool_)
@@ -171,6 +180,10 @@ def _on_coarse(c: Conditions, rulings: list[Ruling]) -> BoolArray:
 def _all(rulings: list[Ruling]) -> BoolArray:
     passed: BoolArray = np.logical_and.reduce([ruling.passes for ruling in rulings])
     return passed
+
+
+def _weather(rulings: list[Ruling]) -> BoolArray:
+    return _all([ruling for ruling in rulings if ruling.limit is not Limit.COAT_BELOW])
 
 
 def _runs(values: BoolArray | IndexArray) -> list[tuple[int, int]]:
@@ -201,7 +214,7 @@ def _window(judged: Judged, first: int, last: int) -> Window:
         word="coat" if word == "coat" else "tight",
         best_start=_instant(judged, best),
         probability=round(float(judged.share[best]), 3) if judged.agreement.is_odds else None,
-        coarse=bool(_on_coarse(c, judged.nominal)[best]),
+        coarse=bool(on_coarse(c, judged.nominal)[best]),
         binding=nearest_limit(judged, best),
         margin_apply_k=_worst(judged, Limit.MARGIN_APPLY, best),
         margin_hold_k=_worst(judged, Limit.MARGIN_HOLD, best),

@@ -22,6 +22,7 @@ from dryspell.outlook.figures import (
     when,
 )
 from dryspell.outlook.model import BareWood, CoatsOn, Limit, Outlook, Reason, Window
+from dryspell.trade.before import Before, before_text
 
 __all__ = [
     "LABELS",
@@ -29,6 +30,7 @@ __all__ = [
     "capital",
     "caution_text",
     "clock",
+    "coat_below",
     "coats_on_text",
     "cover_text",
     "day",
@@ -307,7 +309,8 @@ def verdict(outlook: Outlook) -> str:
 
 def _go(outlook: Outlook, window: Window) -> str:
     zone, now = ZoneInfo(outlook.timezone), outlook.made_at
-    sand = "sand, then " if outlook.sand_first else ""
+    sand = sand_first_text(outlook)
+    sand = f"{sand}, then " if sand else ""
     last = window.brush_down_by if outlook.word == "coat" else window.tight_until
     tight = ", but tight" if outlook.word == "tight" else ""
     text = f"{sand}coat {outlook.next_coat} now{tight}, brush down by {moment(last, zone, now, now)}"
@@ -321,6 +324,20 @@ def _go(outlook: Outlook, window: Window) -> str:
     return text
 
 
+def sand_first_text(outlook: Outlook) -> str:
+    """Return what is done first where the overcoat window is past: "sand"; empty where it is not."""
+    if not outlook.sand_first:
+        return ""
+    to_go = outlook.film is not None and outlook.film.coat.spoilt
+    return "denib, no more (stain below)" if Before.NO_SANDING in outlook.before and not to_go else "sand"
+
+
+def before_line(outlook: Outlook) -> str:
+    """Return what is to be done before the next coat as a sentence with its full stop; empty for nothing special."""
+    text = before_text(outlook.before)
+    return f"Before coat {outlook.next_coat}: {text}." if text else ""
+
+
 def why(outlook: Outlook, units: Units = "metric") -> str:
     """Return the reason of the verdict as a sentence without a full stop, empty where there is none to give."""
     if outlook.word != "unknown" and outlook.next_coat > outlook.coats:
@@ -332,8 +349,13 @@ def why(outlook: Outlook, units: Units = "metric") -> str:
     if outlook.reason is None:
         return ""
     return reason_text(
-        outlook.reason, ZoneInfo(outlook.timezone), units, now=outlook.made_at, below=outlook.next_coat - 1
+        outlook.reason, ZoneInfo(outlook.timezone), units, now=outlook.made_at, below=coat_below(outlook)
     )
+
+
+def coat_below(outlook: Outlook) -> int:
+    """Return the number of the coat that lies on top; a spoilt one has that of the next."""
+    return outlook.film.coat.number if outlook.film is not None else outlook.next_coat - 1
 
 
 def verdict_line(outlook: Outlook, units: Units = "metric") -> str:

@@ -194,13 +194,12 @@ def ruled(lays: Sequence[Lay]) -> tuple[Lay, ...]:
         abrasive = lay.abrasive
         if below is not None and not lay.is_abrasive_told:
             abrasive = NO_SANDING if forbidden else BETWEEN_COATS
-        is_last = lay.number == len(lays)
-        sanded = not COMPULSORY.isdisjoint(before) and not (is_last and not changes)
+        goes_soft = lay.number == len(lays) or COMPULSORY.isdisjoint(before)
         found.append(
             replace(
                 lay,
                 abrasive=abrasive,
-                hot=lay.hot and below is not None and not sanded and not changes,
+                hot=lay.hot and below is not None and goes_soft and not changes,
                 changes=changes,
                 before=before,
                 over_wood=lay.number - stains,
