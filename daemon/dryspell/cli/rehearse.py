@@ -7,7 +7,8 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from dryspell.alerts.decide import decide
-from dryspell.alerts.model import Habits, PieceMemory
+from dryspell.alerts.memory import PieceMemory
+from dryspell.alerts.model import Level
 from dryspell.alerts.text import compose
 from dryspell.cli.paint import Paint
 from dryspell.cli.show import WIDTH, heading
@@ -15,6 +16,7 @@ from dryspell.config import Config
 from dryspell.outlook.figures import weekday_date
 from dryspell.outlook.model import Coat, Outlook
 from dryspell.tick.look import look
+from dryspell.tick.saying import about, habits_of
 from dryspell.weather.table import WeatherTable
 
 _TEXT = 20
@@ -51,7 +53,7 @@ def rehearse(
     days
         How far ahead to go.
     """
-    habits = Habits(evening=config.alerting.evening)
+    habits = habits_of(config)
     memory: Mapping[str, PieceMemory] = {}
     said: list[Said] = []
     looks: dict[datetime, list[str]] = {}
@@ -62,9 +64,12 @@ def rehearse(
         some = replace(config, piece={key: config.piece[key] for key in pieces})
         seen = {outlook.piece: outlook for outlook in look(some, coats, _issued(tables, at), at)}
         notices, memory = decide(memory, seen.values(), at, habits)
+        found = about(config, seen.values())
         for notice in notices:
-            coating = config.coating_of(config.piece[notice.piece])
-            title, body = compose(notice, seen[notice.piece], coating, config.alerting.units)
+            if notice.level is Level.LOG:
+                continue
+            place = config.site[notice.group].name if notice.group else ""
+            title, body = compose(notice, found, config.alerting.units, link=config.alerting.link, place=place)
             said.append(Said(at, notice.piece, notice.kind, title, body))
     return said
 

@@ -1,0 +1,104 @@
+"""`dryspell review`: how often verdicts and odds were right here."""
+
+import json
+from collections.abc import Mapping
+from contextlib import closing
+from datetime import datetime, timedelta
+from difflib import get_close_matches
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from dryspell.cli.options import clock_at, colour_option, in_colour, shared_options
+from dryspell.config import Config, load
+from dryspell.errors import ConfigError
+
+if TYPE_CHECKING:
+    from dryspell.outlook.review import Reviewed
+    from dryspell.store import Store
+    from dryspell.trade.piece import Piece
+
+NOTHING_YET = 1
+"""Exit code with --exit-code when there is nothing to review."""
+BEFORE = timedelta(days=2)
+"""Weather is wanted so long before the first verdict: dew lies and wood stays wet for a while."""
+
+EPILOG = """\b
+Example:
+  dryspell review toe_rail --days 60
+
+\b
+The daemon keeps once an hour what it says of the weather now and up to five
+days ahead. Each start is judged again in the weather that came: readings of
+your sensors first, else the hours of the forecasts themselves once they were
+past. Only starts in working hours count, and only their weather: not whether
+the coat underneath was ready."""
+
+
+@click.command(epilog=EPILOG)
+@click.argument("piece", required=False, metavar="[PIECE]")
+@click.option(
+    "--days", type=click.IntRange(min=1), default=400, metavar="N", show_default=True, help="How far back to go."
+)
+@click.option("--exit-code", "with_exit_code", is_flag=True, help="Exit with 1 when there is nothing to review yet.")
+@colour_option
+@shared_options
+@click.pass_context
+def command(
+    ctx: click.Context,
+    *,
+    piece: str | None,
+    days: int,
+    with_exit_code: bool,
+    colour: bool | None,
+    config_path: Path | None,
+    as_json: bool,
+    now: datetime | None,
+) -> None:
+    """Tell how often verdicts and odds were right at your place."""
+    from dryspell.cli.paint import Paint  # noqa: PLC0415
+    from dryspell.cli.review_show import review_document, review_text  # noqa: PLC0415
+    from dryspell.store.store import open_store  # noqa: PLC0415  (what --help does without)
+
+    config = load(config_path, secrets=False)
+    pieces = _named(config, piece)
+    at = clock_at(now).now()
+    with closing(open_store(config.state_dir)) as store:
+        found = {key: reviewed(config, store, each, at - timedelta(days=days), at) for key, each in pieces.items()}
+    names = {key: each.name for key, each in pieces.items()}
+    if as_json:
+        click.echo(json.dumps(review_document(found, names, at, days), ensure_ascii=False, indent=2))
+    else:
+        painted = in_colour(colour)
+        click.echo(review_text(found, names, Paint(painted)), color=painted)
+    if with_exit_code and not any(each.came.size for each in found.values()):
+        ctx.exit(NOTHING_YET)
+
+
+def reviewed(config: Config, store: "Store", piece: "Piece", since: datetime, now: datetime) -> "Reviewed":
+    """Return what was said of a piece beside what came of it, as far as the state knows."""
+    from dryspell.outlook.cloud import every_way  # noqa: PLC0415
+    from dryspell.outlook.foretold import nothing_came, what_came  # noqa: PLC0415
+    from dryspell.outlook.outlook import met_by  # noqa: PLC0415
+    from dryspell.outlook.review import Reviewed  # noqa: PLC0415
+    from dryspell.tick.learned import learned  # noqa: PLC0415
+
+    said = store.foretold(piece.key, since, now)
+    site = config.site_of(piece)
+    met = store.past_weather(site.key, min(each.start for each in said) - BEFORE, until=now) if said else None
+    if met is None:
+        return Reviewed.of(said, nothing_came(said))
+    _, conditions = met_by(piece, site, every_way(met, site))
+    lays = learned(config, store.progress_seen()).lays_of(piece)
+    return Reviewed.of(said, what_came(said, conditions, piece, lays))
+
+
+def _named(config: Config, piece: str | None) -> Mapping[str, "Piece"]:
+    if piece is None:
+        return config.piece
+    if piece not in config.piece:
+        near = get_close_matches(piece, config.piece, n=1)
+        hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(config.piece)}"
+        raise ConfigError([f"{config.file} has no piece {piece!r}; {hint}"])
+    return {piece: config.piece[piece]}

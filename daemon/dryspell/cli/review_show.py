@@ -1,0 +1,128 @@
+"""A review on a terminal of 80 columns, with the picture of the odds, and as a document for other programs."""
+
+import textwrap
+from collections.abc import Iterator, Mapping
+from datetime import datetime
+from typing import Any
+
+from dryspell.cli.document import Document, instant
+from dryspell.cli.paint import Paint
+from dryspell.cli.show import WIDTH, heading
+from dryspell.outlook.review import BINS, Reviewed, Score
+
+SCHEMA = "dryspell.review/1"
+CAME, SAID = "█", "│"
+_BAR, _LABEL = 50, 14
+_HEADS = ("starts", "right", "hit", "miss", "false", "wait", "Brier", "skill")
+_FEW = 30
+"""Fewer starts than this say little; odds of a tenth with so few are marked (no source)."""
+
+
+def review_text(found: Mapping[str, Reviewed], names: Mapping[str, str], paint: Paint) -> str:
+    """Return everything there is to say.
+
+    Parameters
+    ----------
+    found
+        By piece.
+    names
+        What the pieces are called.
+    """
+    everything = Reviewed.joined(found.values())
+    waiting = f"{everything.open_} more wait for their weather" if everything.open_ else ""
+    lines = [*heading("How right it was", waiting, paint)]
+    if not everything.came.size:
+        return "\n".join([*lines, *_wrapped("Nothing to review yet: the daemon keeps what it says while it runs.")])
+    lines += [paint("Ahead".ljust(_LABEL) + _head(), "aside")]
+    lines += [_row(_ahead(lead), score) for lead, score in everything.by_lead().items()]
+    if len(found) > 1:
+        lines += ["", paint("Piece".ljust(_LABEL) + _head(), "aside")]
+        lines += [_row(names[key], each.score) for key, each in found.items() if each.came.size]
+    lines += ["", *_picture(everything.score, paint), ""]
+    lines += _wrapped(
+        "hit: coat was said, and its weather came. miss: wait was said, and a coat would have done. false: coat was "
+        "said, and it would not have done. wait: rightly so. Brier: mean square error of the odds, 0 is best. skill: 1 "
+        "is best, 0 is no better than the same odds every day."
+    )
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def review_document(found: Mapping[str, Reviewed], names: Mapping[str, str], now: datetime, days: int) -> Document:
+    """Return the document of `dryspell review --json`."""
+    return {
+        "schema": SCHEMA,
+        "generated_at": instant(now),
+        "days_d": days,
+        "all": _of(Reviewed.joined(found.values())),
+        "pieces": [{"piece": key, "name": names[key], **_of(each)} for key, each in found.items()],
+    }
+
+
+def _head() -> str:
+    return "".join(head.rjust(8) for head in _HEADS)
+
+
+def _row(label: str, score: Score) -> str:
+    right = f"{score.right:.0%}" if score.right is not None else ""
+    brier = f"{score.brier:.3f}" if score.brier is not None else ""
+    skill = f"{score.skill:.2f}" if score.skill is not None else "-"
+    counts = (score.hits, score.misses, score.false_alarms, score.correct_waits)
+    cells = (str(score.count), right, *map(str, counts), brier, skill)
+    return textwrap.shorten(label, _LABEL - 1, placeholder="…").ljust(_LABEL) + "".join(cell.rjust(8) for cell in cells)
+
+
+def _ahead(lead_h: int) -> str:
+    if lead_h == 0:
+        return "now"
+    return f"{lead_h // 24} day{'s' if lead_h > 24 else ''}" if lead_h % 24 == 0 else f"{lead_h} h"
+
+
+def _picture(score: Score, paint: Paint) -> Iterator[str]:
+    """Yield a bar for each tenth of the odds, as long as the share that came, with a mark at what was said."""
+    yield paint("Odds said".ljust(_LABEL) + "came true".ljust(_BAR - 4) + "100 %   starts", "aside")
+    for k, of in enumerate(score.reliability):
+        if of is None:
+            continue
+        bar = list((CAME * round(of.came * _BAR)).ljust(_BAR + 1))
+        bar[round(of.said * _BAR)] = SAID
+        label = f"{100 * k // BINS}-{100 * (k + 1) // BINS} %".rjust(_LABEL - 3).ljust(_LABEL)
+        few = " few" if of.count < _FEW else ""
+        yield f"{label}{''.join(bar)}{of.count:>9}{few}"
+    yield paint(f"{CAME} came  {SAID} said: where the bar ends at the mark, the odds hold what they say", "aside")
+
+
+def _of(found: Reviewed) -> Document:
+    by_lead = [{"lead_h": lead, **_score(score)} for lead, score in found.by_lead().items()]
+    return {"open": found.open_, **_score(found.score), "by_lead": by_lead}
+
+
+def _score(score: Score) -> Document:
+    return {
+        "starts": score.count,
+        "hits": score.hits,
+        "misses": score.misses,
+        "false_alarms": score.false_alarms,
+        "correct_waits": score.correct_waits,
+        "right": _rounded(score.right),
+        "brier": _rounded(score.brier),
+        "base_rate": _rounded(score.base_rate),
+        "skill": _rounded(score.skill),
+        "reliability": [
+            {
+                "from": k / BINS,
+                "to": (k + 1) / BINS,
+                "starts": of.count if of else 0,
+                "said": _rounded(of.said if of else None),
+                "came": _rounded(of.came if of else None),
+            }
+            for k, of in enumerate(score.reliability)
+        ],
+    }
+
+
+def _rounded(value: float | None) -> Any:
+    return None if value is None else round(value, 4)
+
+
+def _wrapped(text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, break_on_hyphens=False)

@@ -1,0 +1,80 @@
+"""A finisher who does what the last alert said, within the hours it named."""
+
+from datetime import timedelta
+
+import pytest
+
+from dryspell.alerts.model import Kind, Notice, Why
+from dryspell.outlook.model import Limit, Reason, Stages, Window
+from dryspell.replay.obeying import Told
+from yard import START
+
+HOUR = timedelta(hours=1)
+
+
+def window(first, last, *, word="coat", good=None, tight=0):
+    """A window from some hours after START to others; `tight` hours at its end need all of the forecast."""
+    return Window(
+        start=START + first * HOUR,
+        last_start=START + last * HOUR,
+        good_from=None if good is None else START + good * HOUR,
+        brush_down_by=START + (last - tight + 1) * HOUR,
+        tight_until=START + (last + 1) * HOUR,
+        word=word,
+        best_start=START + first * HOUR,
+        binding=Reason(limit=Limit.RAIN),
+        margin_apply_k=5.0,
+        margin_hold_k=3.0,
+        surface_c=18.0,
+        humidity_pct=60.0,
+        stages=Stages(),
+    )
+
+
+def notice(kind, *windows):
+    return Notice(
+        key="k", kind=kind, why=Why.OPEN, piece="rail", coat=1, windows=windows, created_at=START, expires_at=START
+    )
+
+
+def hours_of(told):
+    return [hour for hour in range(12) if told.begins_by_now(START + hour * HOUR)]
+
+
+@pytest.fixture
+def told():
+    return Told(takes_tight=True)
+
+
+def test_nothing_is_begun_before_anything_was_said(told):
+    assert hours_of(told) == []
+
+
+def test_tomorrow_alone_is_not_now(told):
+    told.hear(notice(Kind.TOMORROW, window(2, 4)))
+    assert hours_of(told) == []
+
+
+def test_coat_now_holds_within_its_hours_and_no_longer(told):
+    told.hear(notice(Kind.COAT_NOW, window(0, 3), window(5, 6)))
+    assert hours_of(told) == [0, 1, 2, 3, 5, 6]
+
+
+def test_wait_ends_it_and_names_what_holds_instead(told):
+    told.hear(notice(Kind.COAT_NOW, window(0, 5)))
+    told.hear(notice(Kind.WAIT, window(7, 8)))
+    assert hours_of(told) == [7, 8]
+    told.hear(notice(Kind.WAIT))
+    assert hours_of(told) == []
+
+
+def test_no_weather_ends_it(told):
+    told.hear(notice(Kind.COAT_NOW, window(0, 5)))
+    told.hear(notice(Kind.WEATHER_LOST))
+    assert hours_of(told) == []
+
+
+def test_who_does_not_take_tight_hours_keeps_to_the_good_ones():
+    told = Told(takes_tight=False)
+    told.hear(notice(Kind.COAT_NOW, window(0, 5, good=1, tight=2), window(6, 9, word="tight")))
+    assert hours_of(told) == [1, 2, 3]
