@@ -5,29 +5,37 @@ import logging
 import os
 import random
 import signal
+import socket
 import sys
 import threading
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from hashlib import sha256
 from types import FrameType
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_EXECUTED, JobExecutionEvent
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from dryspell.alerts.apprise_sender import AppriseSender
 from dryspell.alerts.deliver import Delivery, Sender
+from dryspell.alerts.draughtsman import Draughtsman, can_draw
 from dryspell.clock import Clock
 from dryspell.config import Config
 from dryspell.errors import DryspellError
 from dryspell.store.lock import DaemonLock
 from dryspell.store.store import open_store
-from dryspell.tick import Gatherer, Hub, Round, Seen, sources_of
+from dryspell.tick import Gatherer, Hub, Planner, Round, Seen, sources_of
+from dryspell.tick.saying import held_back
 from dryspell.weather.quality import Place
+from dryspell.weather.sensors.notices import Notices
 from dryspell.weather.sensors.receivers import Receivers
 from dryspell.weather.sources import Source
+
+if TYPE_CHECKING:
+    from dryspell.alerts.mqtt_out import StatePublisher
 
 log = logging.getLogger(__name__)
 
@@ -117,6 +125,7 @@ class Service:
             self._lock.release()
             raise
         rng = random.Random()  # noqa: S311  (spreads requests; nothing secret)
+        draughtsman = Draughtsman() if sender is None and can_draw() else None
         if sender is None:
             sender = AppriseSender({key: target.url.get_secret_value() for key, target in config.alerts.items()})
         sources = sources_of(config, self._store) if sources is None else sources
@@ -125,12 +134,29 @@ class Service:
         self._hub = Hub(config.sensor, self._store, clock, places=places, keep=keep)
         self._receivers = Receivers(config.sensor, config.broker, config.push, config.state_dir, clock)
         self._gatherer = Gatherer(config, self._store, clock, sources, rng)
-        self._delivery = Delivery(self._store, sender, config.alerts, clock, rng)
-        self._round = Round(config, self._store, clock, self._gatherer, self._delivery, self._hub)
+        self._delivery = Delivery(self._store, sender, config.alerts, clock, rng, draughtsman, held_back(config))
+        self._planner = Planner(self._store)
+        self._round = Round(
+            config,
+            self._store,
+            clock,
+            self._gatherer,
+            self._delivery,
+            self._hub,
+            self._planner,
+            pictures=draughtsman is not None,
+        )
+        self._publisher = _publisher_of(config)
 
     def tick(self) -> Seen:
         """Look once at everything; what is to be said is on its way when this returns."""
-        return self._round.run()
+        seen = self._round.run()
+        if self._publisher is not None:
+            from dryspell.alerts.mqtt_states import state_document  # noqa: PLC0415  (as for the publisher)
+
+            units = self.config.alerting.units
+            self._publisher.show(state_document(outlook, units) for outlook in seen.outlooks)
+        return seen
 
     def _tick_on_schedule(self) -> None:
         with self._ticking:
@@ -146,6 +172,8 @@ class Service:
     def run(self, stop: threading.Event) -> None:
         """Take in readings and tick until `stop` is set; the first tick is at once."""
         self._receivers.start(self._hub.take)
+        if self._publisher is not None:
+            self._publisher.start()
         scheduler = BackgroundScheduler(timezone=UTC)
         scheduler.add_listener(self.health.note, EVENT_JOB_EXECUTED | EVENT_JOB_ERROR)
         scheduler.add_job(
@@ -169,10 +197,15 @@ class Service:
         A tick may take half of the time to save what it has decided; messages have the rest.
         """
         until = time.monotonic() + wait_s
+        self._planner.leave()
+        if self._publisher is not None:
+            self._publisher.stop()
         ended = self._receivers.stop(wait_s / 4)
         ended &= self._ticking.acquire(timeout=wait_s / 2)
         for under_way in (self._delivery, self._gatherer):
             ended &= under_way.wait(max(0.0, until - time.monotonic()))
+        if self._publisher is not None:
+            ended &= self._publisher.wait(max(0.0, until - time.monotonic()))
         self._store.close()
         self._lock.release()
         return ended
@@ -182,6 +215,17 @@ class Service:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def _publisher_of(config: Config) -> "StatePublisher | None":
+    if config.mqtt_out is None:
+        return None
+    from dryspell.alerts.mqtt_out import StatePublisher  # noqa: PLC0415  (MQTT: not where nothing is published)
+
+    # The same after a restart, and 23 letters at the most, as every broker takes (MQTT 3.1.1, section 3.1.3.1).
+    ours = sha256(f"{socket.gethostname()} {config.state_dir.absolute()}".encode()).hexdigest()[:10]
+    broker = config.broker[config.mqtt_out.broker]
+    return StatePublisher(broker, config.mqtt_out.prefix, f"dryspell-out-{ours}", Notices())
 
 
 def serve(service: Service) -> None:

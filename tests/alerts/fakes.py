@@ -67,6 +67,7 @@ def outlook(now, windows=(), *, word=None, coat=4, film=None, reason=DEW, **chan
         "windows": ahead,
         "blocks": blocks,
         "film": film,
+        "film_risk": (),
         "weather": Provenance(
             source="open-meteo",
             attribution="Weather data by Open-Meteo.com",
@@ -80,10 +81,11 @@ def outlook(now, windows=(), *, word=None, coat=4, film=None, reason=DEW, **chan
 
 def unknown(now, **changes):
     stale = Reason(limit=Limit.KNOWN, value=13.0, bound=12.0, unit="h")
-    return outlook(now, (), word="unknown", reason=stale, blocks=(), **changes)
+    return outlook(now, (), word="unknown", reason=stale, blocks=(), **({"film_risk": None} | changes))
 
 
-def film(day, clock, dew_safe):
+def film(day, clock, dew_safe, *, number=3, stages=None, **of_coat):
     finished = at(day, clock)
-    coat = Coat(piece="rail", number=3, finished_at=finished, recorded_at=finished)
-    return FilmState(coat=coat, stages=Stages(dew_safe=dew_safe), sandable_fraction=0.2)
+    coat = Coat(piece="rail", number=number, finished_at=finished, recorded_at=finished, **of_coat)
+    reached = (stages or Stages()).model_copy(update={"dew_safe": dew_safe})
+    return FilmState(coat=coat, stages=reached, sandable_fraction=0.2)

@@ -1,5 +1,6 @@
 """A web service on this machine that takes alerts, or does not."""
 
+import base64
 import json
 import threading
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -19,6 +20,10 @@ class Receiver:
                     receiver.hang.wait(60)
                 if receiver.status == 200:
                     receiver.got.append((body["title"], body["message"]))
+                    receiver.pictures += [
+                        (each["filename"], each["mimetype"], base64.b64decode(each["base64"]))
+                        for each in body.get("attachments", ())
+                    ]
                 self.send_response(receiver.status)
                 self.end_headers()
 
@@ -26,6 +31,7 @@ class Receiver:
                 pass
 
         self.got = []
+        self.pictures = []
         self.status = 200
         self.hang = None
         self.reached = threading.Event()

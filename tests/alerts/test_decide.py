@@ -1,5 +1,6 @@
 """Time behaviour as timelines: what the forecast says at each instant, and what is said then."""
 
+import json
 from datetime import datetime, time, timedelta
 from itertools import pairwise
 
@@ -8,34 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from alerts.fakes import BRUSHING, ZONE, at, film, outlook, unknown, window
+from alerts.timeline import Timeline
 from dryspell.alerts.decide import decide, settled
-from dryspell.alerts.model import Habits, Kind, PieceMemory, Why
+from dryspell.alerts.memory import PieceMemory
+from dryspell.alerts.model import Habits, Kind, PieceHabits, Why
+from dryspell.outlook.model import Stages
 
 HABITS = Habits()
-
-
-class Timeline:
-    """Runs decisions one after the other, through JSON in between as the daemon does."""
-
-    def __init__(self, habits=HABITS):
-        self.memory = {}
-        self.habits = habits
-
-    def tick(self, seen):
-        notices, memory = decide(self.memory, [seen], seen.made_at, self.habits)
-        self.memory = {p: PieceMemory.model_validate_json(m.model_dump_json()) for p, m in memory.items()}
-        again, same = decide(self.memory, [seen], seen.made_at, self.habits)
-        assert again == []
-        assert same == self.memory
-        return notices
-
-    def play(self, *steps):
-        """Play (day, clock, windows, ...changes); return (clock, kind, why) of what was said."""
-        said = []
-        for day, clock, windows, *changes in steps:
-            seen = outlook(at(day, clock), windows, **(changes[0] if changes else {}))
-            said += [(clock, n.kind, n.why) for n in self.tick(seen)]
-        return said
 
 
 W = [window(3, "09:45", "14:00")]
@@ -60,7 +40,7 @@ def test_the_evening_is_that_of_the_configuration_at_the_piece():
 
 
 def test_a_daemon_that_was_off_in_the_evening_makes_up_for_it_while_it_is_evening():
-    assert Timeline().play((2, "23:40", W)) == [("23:40", Kind.TOMORROW, Why.OPENS_TOMORROW)]
+    assert Timeline().play((2, "21:20", W)) == [("21:20", Kind.TOMORROW, Why.OPENS_TOMORROW)]
     assert Timeline().play((3, "00:20", W)) == []
 
 
@@ -115,11 +95,11 @@ def test_a_gap_of_less_than_an_hour_in_a_window_says_nothing():
 def test_a_promised_window_that_has_gone_is_taken_back_once_with_what_blocks_it():
     timeline = Timeline()
     timeline.play((2, "18:00", W))
-    (notice,) = timeline.tick(outlook(at(2, "22:00"), ()))
+    (notice,) = timeline.tick(outlook(at(2, "21:00"), ()))
     assert (notice.kind, notice.why) == (Kind.WAIT, Why.GONE)
     assert (notice.told.start, notice.told.brush_down_by) == (at(3, "09:45"), at(3, "14:00") + BRUSHING)
     assert (notice.reason.value, notice.windows) == (-0.4, ())
-    assert timeline.play((2, "22:01", ()), (3, "09:45", ())) == []
+    assert timeline.play((2, "21:01", ()), (3, "09:45", ())) == []
 
 
 def test_a_window_that_nobody_was_told_of_goes_in_silence():
@@ -150,20 +130,20 @@ def test_a_promised_window_that_ends_over_an_hour_earlier_is_corrected():
 def test_an_evening_has_one_heads_up_and_one_correction_and_the_morning_the_second():
     other, third = [window(3, "11:30", "16:00")], [window(3, "13:00", "16:00")]
     said = Timeline().play(
-        (2, "18:00", W), (2, "19:00", other), (2, "20:00", third), (2, "21:00", ()), (2, "22:00", W), (2, "23:00", ()),
-        (3, "00:30", ()), (3, "05:59", ()), (3, "06:00", ()), (3, "06:01", ()),
+        (2, "18:00", W), (2, "19:00", other), (2, "20:00", third), (2, "21:00", ()), (2, "21:15", W), (2, "23:00", ()),
+        (3, "00:30", ()), (3, "06:29", ()), (3, "06:30", ()), (3, "06:31", ()),
     )  # fmt: skip
     assert said == [
         ("18:00", Kind.TOMORROW, Why.OPENS_TOMORROW),
         ("19:00", Kind.WAIT, Why.LATER),
-        ("06:00", Kind.WAIT, Why.GONE),
+        ("06:30", Kind.WAIT, Why.GONE),
     ]
 
 
 def test_a_window_that_comes_back_before_the_second_correction_needs_none():
     other = [window(3, "11:30", "16:00")]
     said = Timeline().play(
-        (2, "18:00", W), (2, "19:00", other), (2, "20:00", ()), (3, "06:00", other), (3, "11:30", other)
+        (2, "18:00", W), (2, "19:00", other), (2, "20:00", ()), (3, "06:30", other), (3, "11:30", other)
     )
     assert [kind for _, kind, _ in said] == [Kind.TOMORROW, Kind.WAIT, Kind.COAT_NOW]
 
@@ -181,7 +161,7 @@ def test_a_short_window_that_shuts_soon_after_it_opened_is_taken_back():
 
 def test_a_window_that_runs_out_is_not_taken_back():
     later = [window(3, "09:45", "14:00"), window(3, "17:00", "18:00")]
-    said = Timeline().play((3, "09:45", W), (3, "13:40", W), (3, "14:01", ()), (3, "14:30", ()))
+    said = Timeline().play((3, "09:45", W), (3, "13:00", W), (3, "14:01", ()), (3, "14:30", ()))
     assert said == [("09:45", Kind.COAT_NOW, Why.OPEN)]
     said = Timeline().play((3, "09:45", later), (3, "14:01", later), (3, "17:00", later))
     assert [(clock, kind) for clock, kind, _ in said] == [("09:45", Kind.COAT_NOW), ("17:00", Kind.COAT_NOW)]
@@ -214,15 +194,58 @@ def test_an_open_window_whose_opening_creeps_away_is_taken_back_when_an_hour_has
     assert said == [("09:45", Kind.COAT_NOW, Why.OPEN), ("10:45", Kind.WAIT, Why.LATER)]
 
 
-def test_a_window_taken_back_is_told_again_only_after_an_hour_and_once():
-    steps = [(3, "09:45", W), (3, "10:00", ()), (3, "10:15", W), (3, "10:59", W), (3, "11:00", W), (3, "11:15", ())]
-    said = Timeline().play(*steps, (3, "12:30", W), (3, "13:00", W))
+def test_a_window_taken_back_is_told_again_only_after_six_hours_and_once():
+    long = [window(3, "07:00", "18:00")]
+    again = [(3, "07:00", long), (3, "07:15", ()), (3, "07:30", long), (3, "13:14", long), (3, "13:15", long)]
+    said = Timeline().play(*again, (3, "13:30", ()), (3, "14:00", long), (3, "17:00", long))
     assert said == [
-        ("09:45", Kind.COAT_NOW, Why.OPEN),
-        ("10:00", Kind.WAIT, Why.GONE),
-        ("11:00", Kind.COAT_NOW, Why.OPEN_AGAIN),
-        ("11:15", Kind.WAIT, Why.GONE),
+        ("07:00", Kind.COAT_NOW, Why.OPEN),
+        ("07:15", Kind.WAIT, Why.GONE),
+        ("13:15", Kind.COAT_NOW, Why.OPEN_AGAIN),
+        ("13:30", Kind.WAIT, Why.GONE),
     ]
+    assert [kind for _, kind, _ in Timeline(Habits(again=0)).play(*again)] == [Kind.COAT_NOW, Kind.WAIT]
+
+
+def test_a_window_that_was_not_in_the_forecast_before_has_to_stay_in_it_for_half_an_hour():
+    steps = [(3, "09:00", ()), (3, "09:45", W), (3, "10:00", ()), (3, "10:15", W), (3, "10:44", W)]
+    assert Timeline().play(*steps) == []
+    assert Timeline().play(*steps, (3, "10:45", W)) == [("10:45", Kind.COAT_NOW, Why.OPEN)]
+
+
+def test_a_verdict_that_flickers_about_a_limit_all_day_is_one_message_and_its_withdrawal():
+    flicker = [(3, f"{h:02}:{m:02}", W if m % 20 else ()) for h in range(7, 18) for m in (0, 10, 20, 30, 40, 50)]
+    said = Timeline().play((2, "18:00", W), *flicker)
+    assert [kind for _, kind, _ in said] == [Kind.TOMORROW, Kind.WAIT]
+    assert Timeline().play((3, "06:30", ()), *flicker) == []
+
+
+def test_the_last_call_is_for_who_was_told_over_an_hour_ago_and_has_not_coated():
+    said = Timeline().play((3, "09:45", W), (3, "13:14", W), (3, "13:15", W), (3, "13:16", W), (3, "14:00", W))
+    assert said == [("09:45", Kind.COAT_NOW, Why.OPEN), ("13:15", Kind.LAST_CALL, Why.CLOSING)]
+    assert [kind for _, kind, _ in Timeline().play((3, "12:50", W), (3, "13:15", W))] == [Kind.COAT_NOW]
+    done = {"coat": 5, "film": film(3, "12:00", at(3, "19:00"))}
+    assert [kind for _, kind, _ in Timeline().play((3, "09:45", W), (3, "13:15", (), done))] == [Kind.COAT_NOW]
+    assert [k for _, k, _ in Timeline(Habits(again=0)).play((3, "09:45", W), (3, "13:15", W))] == [Kind.COAT_NOW]
+
+
+def test_in_quiet_hours_nothing_is_said_and_in_the_morning_what_is_so_then():
+    early = [window(3, "05:30", "09:00")]
+    said = Timeline().play((2, "21:30", W), (3, "05:30", early), (3, "06:29", early), (3, "06:30", early))
+    assert said == [("06:30", Kind.COAT_NOW, Why.OPEN)]
+    assert Timeline(Habits(quiet=None)).play((3, "05:30", early)) == [("05:30", Kind.COAT_NOW, Why.OPEN)]
+    gone = Timeline().play((2, "18:00", W), (2, "22:00", ()), (3, "03:00", W), (3, "06:30", W))
+    assert [kind for _, kind, _ in gone] == [Kind.TOMORROW]
+
+
+def test_a_window_for_the_soft_coat_below_is_called_so():
+    hot = Habits(piece={"rail": PieceHabits(hot=frozenset({5}))})
+    stages = Stages(hot_open=at(3, "10:00"), hot_close=at(3, "13:00"), sandable=at(4, "09:00"))
+    on = film(3, "07:00", at(3, "15:00"), number=4, stages=stages)
+    said = Timeline(hot).play((3, "10:00", [window(3, "10:00", "12:00")], {"coat": 5, "film": on}))
+    assert said == [("10:00", Kind.HOT_COAT, Why.OPEN)]
+    said = Timeline().play((3, "10:00", [window(3, "10:00", "12:00")], {"coat": 5, "film": on}))
+    assert said == [("10:00", Kind.COAT_NOW, Why.OPEN)]
 
 
 def test_a_window_that_opens_much_earlier_than_promised_is_simply_open():
@@ -251,7 +274,26 @@ def test_lost_weather_is_told_once_while_a_promise_stands_and_takes_nothing_back
     (notice,) = timeline.tick(unknown(at(2, "20:00")))
     assert (notice.kind, notice.why, notice.told.start) == (Kind.WEATHER_LOST, Why.LOST_PROMISE, at(3, "09:45"))
     assert timeline.tick(unknown(at(2, "20:01"))) == []
-    assert timeline.play((2, "21:00", W), (3, "09:45", W)) == [("09:45", Kind.COAT_NOW, Why.OPEN)]
+    assert timeline.play((2, "20:30", W), (3, "09:45", W)) == [("09:45", Kind.COAT_NOW, Why.OPEN)]
+
+
+def test_weather_that_is_back_for_half_an_hour_is_told_to_whoever_was_told_that_it_was_lost():
+    timeline = Timeline()
+    timeline.play((2, "18:00", W))
+    (lost,) = timeline.tick(unknown(at(2, "19:00")))
+    before = timeline.memory
+    said = timeline.play((2, "19:30", W), (2, "19:59", W), (2, "20:00", W), (2, "20:01", W))
+    assert said == [("20:00", Kind.WEATHER_BACK, Why.BACK)]
+    assert lost.key in settled(before, timeline.memory)
+    assert timeline.tick(unknown(at(2, "21:00"))) == []
+
+
+def test_lost_weather_is_told_of_a_last_coat_that_is_wet_though_no_coat_is_left_to_judge():
+    timeline = Timeline()
+    built_up = {"coat": 9, "film": film(3, "10:30", at(3, "19:00"), number=8)}
+    timeline.play((3, "12:00", (), built_up))
+    (notice,) = timeline.tick(outlook(at(3, "13:00"), (), **built_up, film_risk=None))
+    assert (notice.kind, notice.why) == (Kind.WEATHER_LOST, Why.LOST_WET)
 
 
 def test_lost_weather_is_told_while_a_film_is_wet():
@@ -280,7 +322,7 @@ def test_weather_that_comes_and_goes_is_told_once_a_day():
     said = []
     for clock in ("19:00", "20:00", "21:00"):
         said += timeline.tick(unknown(at(2, clock)))
-        timeline.play((2, clock, W))
+        said += [kind for _, kind, _ in timeline.play((2, clock, W), (2, clock.replace(":00", ":15"), W))]
     assert len(said) == 1
 
 
@@ -321,11 +363,56 @@ def test_a_promise_that_is_kept_is_not_settled_and_one_that_ends_is():
 def test_pieces_do_not_mix():
     rail, door = outlook(at(3, "09:45"), W), outlook(at(3, "09:45"), W, piece="door")
     notices, memory = decide({}, [rail, door], rail.made_at, HABITS)
-    assert [n.piece for n in notices] == ["rail", "door"]
-    assert len({n.key for n in notices}) == 2
+    (both,) = notices
+    assert (both.pieces, both.group, both.kind) == (("rail", "door"), "mooring", Kind.COAT_NOW)
+    assert len({n.key for n in (both, *both.each)}) == 3
     notices, kept = decide(memory, [door], at(3, "09:46"), HABITS)
     assert notices == []
     assert kept["rail"] == memory["rail"]
+
+
+def test_of_pieces_at_two_sites_each_site_has_its_message():
+    rail, mast = outlook(at(3, "09:45"), W), outlook(at(3, "09:45"), W, piece="mast", site="yard")
+    notices, _ = decide({}, [rail, mast], rail.made_at, HABITS)
+    assert [n.pieces for n in notices] == [("rail",), ("mast",)]
+
+
+def test_whoever_hears_of_some_pieces_only_is_told_of_those_under_the_same_key():
+    pieces = [outlook(at(3, "09:45"), W, piece=name) for name in ("rail", "door", "mast")]
+    (all_three,), _ = decide({}, pieces, pieces[0].made_at, HABITS)
+    assert all_three.only(lambda piece: piece != "door").pieces == ("rail", "mast")
+    one = all_three.only(lambda piece: piece == "door")
+    assert (one.pieces, one.key, one.parts) == (("door",), all_three.key, ())
+    assert all_three.only(lambda _: False) is None
+    assert all_three.only(lambda _: True) is all_three
+
+
+def test_a_message_on_several_pieces_holds_until_nothing_of_it_does():
+    def see(day, clock, *names, windows):
+        return [outlook(at(day, clock), windows.get(name, ()), piece=name) for name in names]
+
+    (both,), first = decide({}, see(2, "18:00", "rail", "door", windows={"rail": W, "door": W}), at(2, "18:00"), HABITS)
+    one_gone = see(2, "20:00", "rail", "door", windows={"rail": W})
+    _, second = decide(first, one_gone, at(2, "20:00"), HABITS)
+    assert settled(first, second) == set()
+    _, third = decide(second, see(2, "21:00", "rail", "door", windows={}), at(2, "21:00"), HABITS)
+    assert settled(second, third) == {both.key}
+
+
+def test_what_an_older_version_remembered_is_understood_and_nothing_is_said_twice():
+    told = {"start": "2026-06-03T07:45:00Z", "last_start": "2026-06-03T12:00:00Z"}
+    told |= {"brush_down_by": "2026-06-03T12:45:00Z"}
+    promise = {"key": "rail/4/tomorrow/2026-06-03", "told": told, "opened": False, "shut_since": None, "corrections": 0}
+    older = {
+        "coat": 4, "promises": [promise], "opened": [], "heads_up_on": "2026-06-02", "wet_until": None, "lost": False,
+        "lost_on": None, "of_a_version_to_come": 1,
+    }  # fmt: skip
+    timeline = Timeline()
+    timeline.memory = {"rail": PieceMemory.model_validate_json(json.dumps(older))}
+    assert timeline.play((2, "18:05", W), (2, "21:00", W)) == []
+    before = timeline.memory
+    assert timeline.play((3, "09:45", W)) == [("09:45", Kind.COAT_NOW, Why.OPEN)]
+    assert settled(before, timeline.memory) == {promise["key"]}
 
 
 # What a forecast may say of three days: some windows, in quarter hours, apart from each other.
@@ -380,7 +467,7 @@ def test_whatever_the_forecast_does_nobody_is_told_twice_or_too_often(forecasts)
 @given(FORECASTS)
 def test_whoever_was_told_to_coat_hears_of_it_when_the_window_has_gone(forecasts):
     """No open promise is dropped in silence, but by its own end or by a window that stands in its place."""
-    timeline, now, promised = Timeline(), BEGIN, None
+    timeline, now, promised = Timeline(Habits(quiet=None)), BEGIN, None
     for edges, quarters, _ in forecasts:
         ahead = windows_of(edges)
         said = timeline.tick(outlook(now, ahead))

@@ -4,28 +4,35 @@ import pytest
 
 from alerts.fakes import DEW, at, film, outlook, unknown, window
 from dryspell.alerts.decide import decide
-from dryspell.alerts.model import Habits, Kind
-from dryspell.alerts.text import compose, notice_id
-from dryspell.outlook.model import BareWood
+from dryspell.alerts.model import Habits
+from dryspell.alerts.text import About, compose, notice_id
+from dryspell.outlook.model import BareWood, Mix, Stages
 from dryspell.trade.families import family, family_keys
+from dryspell.trade.piece import Piece
 from dryspell.trade.safety import DATA_SHEET, EPOXY, ISOCYANATE, RAGS, SOLVENT, cautions
 from dryspell.trade.system import Step, lay_at, lays_of
 
 W = [window(3, "09:45", "14:00", tight_until=at(3, "15:30"), hang_shade_by=at(3, "12:30"))]
 LATER = [window(5, "10:00", "12:00", word="tight")]
+RAIL = Piece.model_validate(
+    {"key": "rail", "name": "Toe rail", "site": "mooring", "coating": "oil_varnish_1k", "area": "4 m^2"}
+)
 
 
-def next_lay(notice, key="oil_varnish_1k"):
-    return lay_at(lays_of([Step(coating=key, times=7)], {key: family(key)}), notice.coat)
+def about(seen, key="oil_varnish_1k", piece=RAIL, **step):
+    lays = lays_of([Step(coating=key, times=8, **step)], {key: family(key)})
+    below = lay_at(lays, seen.film.coat.number) if seen.film else None
+    return {seen.piece: About(seen, lay_at(lays, seen.next_coat), piece, below)}
 
 
-def said(*outlooks, units="metric", key="oil_varnish_1k"):
+def said(*outlooks, units="metric", link="", **more):
     """Return title and body of the last notice that the outlooks, one after the other, lead to."""
     memory, last = {}, None
     for seen in outlooks:
         notices, memory = decide(memory, [seen], seen.made_at, Habits())
         last = (notices[-1], seen) if notices else last
-    return compose(*last, next_lay(last[0], key), units)
+    notice, seen = last
+    return compose(notice, about(seen, **more), units, link=link)
 
 
 EVENING = outlook(at(2, "18:00"), W + LATER)
@@ -34,10 +41,11 @@ OPEN = outlook(at(3, "09:45"), W + LATER)
 
 def test_the_heads_up_has_the_window_the_last_stroke_the_numbers_and_what_comes_after():
     title, body = said(EVENING)
-    assert title == "Coat tomorrow Wed 09:45 to 14:45: Toe rail"
+    assert title == "Coat Wed 09:45-14:45: Toe rail"
     assert body.splitlines()[:-1] == [
         "Coat 4 of 8, neat.",
         "Begin Wed 09:45 to 13:15, brush down by 14:45. Tight with the last stroke after that, to 15:30 at the latest.",
+        "To brush Wed 09:45, begin 08:50: sand P400, dust off and wipe, about 50 min.",
         "Hang the shade by Wed 12:30.",
         "Surface 16.2 °C, humidity 64 %.",
         "Surface over dew point: 4.1 K at the least while brushing, then 1.6 K until dew-safe.",
@@ -48,9 +56,18 @@ def test_the_heads_up_has_the_window_the_last_stroke_the_numbers_and_what_comes_
     ]
 
 
+def test_the_heads_up_prepares_no_sooner_than_the_coat_below_is_hard():
+    stages = Stages(sandable=at(3, "09:30"))
+    _, body = said(outlook(at(2, "18:00"), W, film=film(1, "10:00", at(1, "18:00"), stages=stages)))
+    wanted = "Coat 3 is hard about Wed 09:30; then sand P400, dust off and wipe, about 50 min, and brush from 10:25."
+    assert wanted in body.splitlines()
+
+
 def test_coat_now_leads_with_the_last_stroke_and_ends_with_the_cautions():
-    title, body = said(OPEN)
+    title, body = said(OPEN, link="http://shed.local:8080/")
     assert title == "Coat now, brush down by 14:45: Toe rail"
+    assert "Not prepared yet: sand P400, dust off and wipe, about 50 min, so brush from 10:40." in body.splitlines()
+    assert "Coated? Record it: http://shed.local:8080/record/rail?coat=4" in body.splitlines()
     assert tuple(body.splitlines()[-4:-1]) == (RAGS, SOLVENT, DATA_SHEET)
 
 
@@ -59,6 +76,11 @@ def test_a_tight_window_says_so_first():
     assert title == "Tight now, brush down by 14:45: Toe rail"
     assert "Tight: it works only if the forecast is right to the last degree." in body
     assert "No other window within the forecast." in body
+
+
+def test_a_window_too_short_to_prepare_in_says_so():
+    _, body = said(outlook(at(3, "09:45"), [window(3, "09:45", "10:15")]))
+    assert "about 50 min; that is too long for this window." in body
 
 
 def test_a_window_that_opens_tight_says_from_when_it_is_better():
@@ -73,12 +95,27 @@ def test_both_parts_of_a_window_with_a_short_gap_are_named():
     assert "Begin 09:45 to 11:00, brush down by 11:45.\nThen again: Begin 12:00 to 14:00, brush down by 14:45." in body
 
 
+def test_odds_and_how_long_a_mix_keeps_are_told_where_they_are_known():
+    mix = Mix(pot_life_h=4.0, brushable_h=2.6667, induction_min=(0, 15))
+    _, body = said(outlook(at(3, "09:45"), [window(3, "09:45", "14:00", probability=0.9, mix=mix)]))
+    assert "Good in 90 % of the ways the weather may go." in body
+    assert "A mix brushes well for about 2 h 40 min and goes off after 4 h: mix what you brush in that time." in body
+    assert "Let it stand 0 to 15 min before you brush." in body
+
+
+def test_the_last_call_says_until_when_and_where_to_record():
+    title, body = said(OPEN, outlook(at(3, "12:30"), W + LATER), link="https://shed.example")
+    assert title == "Begin by 13:15 or leave it: Toe rail"
+    assert "Coated already? Record it, and this stops: https://shed.example/record/rail?coat=4" in body
+
+
 def test_a_window_that_has_gone_is_taken_back_with_the_reason_and_the_next_one():
     title, body = said(EVENING, outlook(at(2, "20:00"), LATER))
     assert title == "Wait, no coat Wed 09:45: Toe rail"
-    assert body.splitlines()[:3] == [
+    assert body.splitlines()[:4] == [
         "You were told Wed 09:45 to 14:45 for coat 4.",
         "Dew: surface 0.4 K under the dew point, before the film is dew-safe (1 K over it needed).",
+        "Leave the can shut.",
         "Next window: Fri 10:00 to 12:45, tight.",
     ]
 
@@ -113,9 +150,8 @@ def test_lost_weather_says_why_and_what_it_touches():
 
 def test_a_coat_that_needs_sanding_first_says_so_and_a_thinned_one_how_much():
     _, body = said(outlook(at(3, "09:45"), W, coat=2, sand_first=True))
-    assert body.startswith(
-        "Coat 2 of 8, 25 parts of thinner to 100, sanded first (the time to coat without sanding is over)."
-    )
+    assert body.startswith("Coat 2 of 8, 25 parts of thinner to 100.")
+    assert "Sanding first is a must, the time to coat without it is over." in body
 
 
 def test_a_window_that_needs_the_cover_says_by_when_and_what_for():
@@ -139,19 +175,19 @@ def test_us_units_leave_nothing_metric():
     assert not re.search(r"\d (°C|K|m/s|mm)\b", body)
 
 
-def test_every_title_fits_a_watch_and_every_body_ends_with_the_id_of_its_notice():
-    steps = [EVENING, outlook(at(2, "20:00"), LATER), OPEN, unknown(at(3, "10:00")), outlook(at(3, "11:00"), LATER)]
-    memory, kinds = {}, set()
-    for seen in steps:
-        notices, memory = decide(memory, [seen], seen.made_at, Habits())
-        for notice in notices:
-            kinds.add(notice.kind)
-            title, body = compose(notice, seen, next_lay(notice))
-            assert len(title) <= 45
-            assert "\n" not in title
-            assert body.splitlines()[-1] == f"[{notice_id(notice)}]"
-            assert not re.search(r"(?<!dew-)(?<!rain-)\bsafe\b|guarantee", f"{title} {body}", re.IGNORECASE)
-    assert kinds == set(Kind)
+def test_several_pieces_are_one_message_with_the_credit_and_the_cautions_once():
+    seen = [
+        outlook(at(3, "09:45"), W, piece=key, piece_name=name) for key, name in (("rail", "Toe rail"), ("mast", "Mast"))
+    ]
+    (both,), _ = decide({}, seen, seen[0].made_at, Habits())
+    title, body = compose(both, about(seen[0]) | about(seen[1]), place="Quillhaven")
+    assert title == "Coat now, brush down by 14:45: 2 pieces"
+    assert [line for line in body.splitlines() if line.startswith("* ")] == [
+        "* Coat now, brush down by 14:45: Toe rail",
+        "* Coat now, brush down by 14:45: Mast",
+    ]
+    assert body.count(RAGS) == body.count("Weather data by") == 1
+    assert body.splitlines()[-1] == f"[{notice_id(both)}]"
 
 
 # Which caution for which coating: fire services on rags, the British safety executive on isocyanate, as the trade notes
@@ -159,8 +195,8 @@ def test_every_title_fits_a_watch_and_every_body_ends_with_the_id_of_its_notice(
 @pytest.mark.parametrize("key", family_keys())
 def test_cautions_go_by_what_the_coating_is(key):
     shown = cautions(family(key))
-    assert (RAGS in shown) == (key not in {"pu_clear_2k", "epoxy_sealer_2k", "acrylic_clear_wb"})
+    assert (RAGS in shown) == (key not in {"pu_clear_2k", "epoxy_sealer_2k", "acrylic_clear_wb", "water_stain"})
     assert (ISOCYANATE in shown) == (key == "pu_clear_2k")
     assert (EPOXY in shown) == (key == "epoxy_sealer_2k")
-    assert (SOLVENT in shown) == (key != "acrylic_clear_wb")
+    assert (SOLVENT in shown) == (key not in {"acrylic_clear_wb", "water_stain"})
     assert shown[-1] == DATA_SHEET

@@ -26,9 +26,12 @@ after_sunrise = "0 h"
 [weather]
 {weather}
 refresh = "10 min"
+members = 1
 stale_after = "72 h"
 [alert.phone]
 url = "{url}"
+pictures = false
+{more}
 [daemon]
 tick = "1 s"
 """
@@ -57,9 +60,9 @@ def write_weather(folder, issued_at, *, damp_from=None, days=5):
     new.replace(folder / "weather.csv")
 
 
-def write_config(folder, url, weather='source = "table"\nfile = "weather.csv"'):
+def write_config(folder, url, weather='sources = ["table"]\nfile = "weather.csv"', more=""):
     file = folder / "yard.toml"
-    file.write_text(CONFIG.format(folder=folder, url=url, weather=weather))
+    file.write_text(CONFIG.format(folder=folder, url=url, weather=weather, more=more))
     return file
 
 

@@ -1,20 +1,51 @@
-"""What is said, why, and what is remembered of it."""
+"""What is said: its kinds, how urgent each is, and a notice with all that its words need."""
 
-from datetime import date, datetime, time
+from collections.abc import Callable, Mapping
+from datetime import datetime, time
 from enum import StrEnum
 
 from pydantic import Field
 
-from dryspell.outlook.model import Plain, Reason, Window
+from dryspell.alerts.quiet import DEFAULT_QUIET, Quiet
+from dryspell.outlook.model import FilmRisk, Hazard, Plain, Reason, Window
+from dryspell.trade.hours import Span
 
 
 class Kind(StrEnum):
-    """The kinds of notices."""
+    """The kinds of notices about pieces."""
 
     TOMORROW = "tomorrow"  # the evening before: a window opens on the next local day
     COAT_NOW = "coat_now"  # a window is open
+    HOT_COAT = "hot_coat"  # the same, for a coat on the soft one below
+    LAST_CALL = "last_call"  # the latest start that still beats the dew is near
     WAIT = "wait"  # a window that was promised has gone or moved
     WEATHER_LOST = "weather_lost"  # nothing to go by any more, while somebody counts on it
+    WEATHER_BACK = "weather_back"  # there is weather again, while somebody counts on it still
+    FILM_RISK = "film_risk"  # dew, rain, cold or sun will reach a film that is not yet safe from it
+    RISK_OVER = "risk_over"  # it will not after all
+    DEW_SAFE = "dew_safe"
+    RAIN_SAFE = "rain_safe"
+    READY_TO_SAND = "ready_to_sand"
+    OVERCOAT_CLOSING = "overcoat_closing"  # soon the film has to be sanded before it is coated
+    OVERCOAT_PAST = "overcoat_past"
+    BUILT_UP = "built_up"  # the last coat is hard
+    IN_SERVICE = "in_service"
+    CURED = "cured"
+    UPKEEP = "upkeep"  # a year after the last coat, and each year from then on
+
+
+class Level(StrEnum):
+    """How urgent a notice is, the most urgent first."""
+
+    WAKE = "wake"  # rings, at night as well: damage that a person can still prevent
+    NOW = "now"
+    PLAN = "plan"
+    LOG = "log"  # for the page, and for who asks for everything
+
+    def reaches(self, least: "Level") -> bool:
+        """Say whether it is as urgent as that, or more."""
+        order = list(Level)
+        return order.index(self) <= order.index(least)
 
 
 class Why(StrEnum):
@@ -23,11 +54,19 @@ class Why(StrEnum):
     OPENS_TOMORROW = "opens_tomorrow"
     OPEN = "open"
     OPEN_AGAIN = "open_again"
+    CLOSING = "closing"
     GONE = "gone"
     LATER = "later"  # it opens over an hour later than was said
     SHORTER = "shorter"  # its last stroke is over an hour earlier than was said
     LOST_PROMISE = "lost_promise"  # no weather to judge a promised window by
     LOST_WET = "lost_wet"  # no weather to judge a film by that is not yet dew-safe
+    BACK = "back"
+    AHEAD = "ahead"
+    SOONER = "sooner"  # it comes over an hour sooner than was said
+    NEAR = "near"  # the second word on it, shortly before
+    NO_LONGER = "no_longer"
+    REACHED = "reached"
+    DUE = "due"
 
 
 class Told(Plain):
@@ -39,7 +78,7 @@ class Told(Plain):
 
 
 class Notice(Plain):
-    """One thing to say about one piece.
+    """One thing to say about one piece, or about several at one site.
 
     `key` is its identity: piece, coat, kind and which window, as it was first told; no forecast value. A "wait" is
     known by the notice that it takes back.
@@ -48,52 +87,62 @@ class Notice(Plain):
     key: str
     kind: Kind
     why: Why
-    piece: str
-    coat: int
+    level: Level = Level.NOW
+    topic: str = Field(default="", description="what it is a word on: a newer one takes the place of what still waits")
+    piece: str = Field(description="of several the first")
+    coat: int = Field(description="the number of the next coat")
     told: Told | None = Field(default=None, description="the promise this is about")
     windows: tuple[Window, ...] = Field(default=(), description="what to plan on from here, less than an hour apart")
     reason: Reason | None = Field(default=None, description="what blocks the promised window")
+    hazard: Hazard | None = Field(default=None, description="what comes to the film, or was to come")
+    risk: FilmRisk | None = Field(default=None, description="how, as it is seen now")
+    at: datetime | None = Field(default=None, description="when it is so, or will be")
+    group: str = Field(default="", description="the key of the site, where it is about several pieces there")
+    parts: tuple["Notice", ...] = Field(default=(), description="what it says of each piece, where there are several")
     created_at: datetime
     expires_at: datetime = Field(description="saying it later would do harm or be useless")
 
+    @property
+    def each(self) -> tuple["Notice", ...]:
+        """What it says, one notice a piece."""
+        return self.parts or (self,)
 
-class Promise(Plain):
-    """A window a person was told of and may plan on.
+    @property
+    def pieces(self) -> tuple[str, ...]:
+        """The keys of the pieces it is about."""
+        return tuple(dict.fromkeys(part.piece for part in self.each))
 
-    `key` is that of the notice that told it; `opened` says that "coat now" was said of it; `shut_since` is when an
-    opened one was first seen shut; `corrections` counts how often it was moved.
-    """
-
-    key: str
-    told: Told
-    opened: bool = False
-    shut_since: datetime | None = None
-    corrections: int = 0
-
-
-class Opened(Plain):
-    """A window of which "coat now" was said; `end` follows the window while it is open."""
-
-    start: datetime
-    end: datetime
-    times: int = 1
-    withdrawn_at: datetime | None = None
+    def only(self, hears_of: Callable[[str], bool]) -> "Notice | None":
+        """Return what it says of some of its pieces, under the same key; None where it is about none of them."""
+        parts = tuple(part for part in self.each if hears_of(part.piece))
+        if len(parts) == len(self.each):
+            return self
+        if not parts:
+            return None
+        if len(parts) == 1:
+            return parts[0].model_copy(update={"key": self.key, "level": self.level})
+        return self.model_copy(update={"parts": parts, "piece": parts[0].piece, "coat": parts[0].coat})
 
 
-class PieceMemory(Plain):
-    """What was said of one piece and still matters."""
+class PieceHabits(Plain):
+    """What a decision wants to know of a piece beside its outlook."""
 
-    coat: int = 0
-    promises: tuple[Promise, ...] = ()
-    opened: tuple[Opened, ...] = ()
-    heads_up_on: date | None = Field(default=None, description="local day of the last heads-up")
-    wet_until: datetime | None = Field(default=None, description="when the film was last expected to be dew-safe")
-    lost: bool = Field(default=False, description="the verdict is unknown, and that was said")
-    lost_on: date | None = None
+    hours: tuple[Span, ...] = Field(default=(), description="when its finisher works; none is at any hour")
+    hot: frozenset[int] = Field(default=frozenset(), description="numbers of the coats that may go on the soft one")
+    unsanded: frozenset[int] = Field(default=frozenset(), description="numbers of the coats before which nobody sands")
 
 
 class Habits(Plain):
     """When things are said; times of day are those of the piece's own site."""
 
     evening: time = Field(default=time(18), description="heads-up for the next day from here on")
-    morning: time = Field(default=time(6), description="a second correction waits for this, on the day itself")
+    quiet: Quiet | None = Field(
+        default=DEFAULT_QUIET, description="hours in which nobody is told of anything but a film that can be saved"
+    )
+    again: int = Field(default=1, description="how often a thing may be said again while it matters")
+    piece: Mapping[str, PieceHabits] = Field(default={}, description="by piece")
+
+    @property
+    def morning(self) -> time:
+        """When the first things of a day are said."""
+        return self.quiet.end if self.quiet else time(6)

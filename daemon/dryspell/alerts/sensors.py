@@ -5,12 +5,14 @@
 - one that fails again within six hours of that is not spoken of before they are over.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime, timedelta
 from enum import StrEnum
 
 from pydantic import Field
 
+from dryspell.alerts.memory import Remembered
+from dryspell.alerts.model import Level
 from dryspell.outlook.model import Plain
 from dryspell.weather.flags import Flag
 
@@ -78,7 +80,7 @@ class SensorHealth(Plain):
         return self.fresh and self.trouble is None and self.flagged_share < HARDLY
 
 
-class SensorMemory(Plain):
+class SensorMemory(Remembered):
     """What was said of a sensor and still matters."""
 
     failed: Trouble | None = Field(default=None, description="what it was said to have failed with")
@@ -86,6 +88,7 @@ class SensorMemory(Plain):
     since: datetime | None = Field(default=None, description="from when on it could not be used")
     well_since: datetime | None = None
     quiet_until: datetime | None = None
+    level: Level = Level.NOW
 
 
 class SensorNotice(Plain):
@@ -93,6 +96,7 @@ class SensorNotice(Plain):
 
     key: str
     kind: SensorKind
+    level: Level = Level.NOW
     trouble: Trouble
     health: SensorHealth
     since: datetime | None = Field(description="from when on it could not be used; None where it never was heard")
@@ -101,7 +105,7 @@ class SensorNotice(Plain):
 
 
 def decide_sensors(
-    memory: Mapping[str, SensorMemory], seen: Iterable[SensorHealth], now: datetime
+    memory: Mapping[str, SensorMemory], seen: Iterable[SensorHealth], now: datetime, live: Collection[str] = ()
 ) -> tuple[list[SensorNotice], dict[str, SensorMemory], set[str]]:
     """Return what to say now, the memory to keep, and the keys of the notices that hold no more.
 
@@ -111,13 +115,15 @@ def decide_sensors(
         By sensor, as returned by the decision before; empty at first.
     seen
         One for each sensor.
+    live
+        The sites where somebody counts on what is read: a window was promised, or a film is wet.
     """
     said: list[SensorNotice] = []
     kept, settled = dict(memory), set[str]()
     for health in seen:
         before = memory.get(health.sensor, SensorMemory())
         notice, kept[health.sensor] = (
-            _failing(before, health, now) if before.failed is None else _back(before, health, now)
+            _failing(before, health, now, live) if before.failed is None else _back(before, health, now)
         )
         if notice is not None:
             said.append(notice)
@@ -125,22 +131,26 @@ def decide_sensors(
     return said, kept, settled
 
 
-def _failing(before: SensorMemory, health: SensorHealth, now: datetime) -> tuple[SensorNotice | None, SensorMemory]:
+def _failing(
+    before: SensorMemory, health: SensorHealth, now: datetime, live: Collection[str]
+) -> tuple[SensorNotice | None, SensorMemory]:
     trouble = health.trouble
     if trouble is None or (before.quiet_until is not None and now < before.quiet_until):
         return None, before
     key = f"{MEMORY_KEY}{health.sensor}/{SensorKind.FAILED}/{now:%Y-%m-%dT%H:%MZ}"
+    level = Level.NOW if health.site in live else Level.PLAN
     since = health.last_heard_at if trouble is Trouble.SILENT else health.last_good_at
     notice = SensorNotice(
         key=key,
         kind=SensorKind.FAILED,
+        level=level,
         trouble=trouble,
         health=health,
         since=since,
         created_at=now,
         expires_at=now + FAILED_IS_NEWS_FOR,
     )
-    return notice, SensorMemory(failed=trouble, key=key, since=since)
+    return notice, SensorMemory(failed=trouble, key=key, since=since, level=level)
 
 
 def _back(before: SensorMemory, health: SensorHealth, now: datetime) -> tuple[SensorNotice | None, SensorMemory]:
@@ -152,6 +162,7 @@ def _back(before: SensorMemory, health: SensorHealth, now: datetime) -> tuple[Se
     notice = SensorNotice(
         key=f"{before.key}/{SensorKind.BACK}",
         kind=SensorKind.BACK,
+        level=before.level,
         trouble=before.failed,
         health=health,
         since=before.since,

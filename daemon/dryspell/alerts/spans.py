@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from dryspell.alerts.model import Promise, Told
+from dryspell.alerts.memory import Promise
+from dryspell.alerts.model import Told
 from dryspell.outlook.model import Block, Outlook, Window
 
 HOUR = timedelta(hours=1)

@@ -1,19 +1,47 @@
-"""A notice in words: a title that fits a watch, verdict first; a body with why, the numbers, until when, and what next.
+"""A notice in words: a title that fits a watch, verdict first; then why, the numbers, until when, and what next."""
 
-A message may be read later than it was written, so days stand by their weekday.
-"""
-
-from datetime import datetime
+from collections.abc import Callable, Mapping
 from hashlib import sha256
-from zoneinfo import ZoneInfo
 
-from dryspell.alerts.model import Kind, Notice, Why
-from dryspell.alerts.spans import GRID, stretches
-from dryspell.outlook.figures import Units, duration, moment, quantity
-from dryspell.outlook.model import Outlook, Stages, Window
-from dryspell.outlook.words import capital, caution_text, cover_text, reason_text, why, wood_text
-from dryspell.trade.safety import cautions
-from dryspell.trade.system import Lay
+from dryspell.alerts import text_film, text_windows
+from dryspell.alerts.model import Kind, Notice
+from dryspell.alerts.writing import About, Words, Writer
+from dryspell.outlook.figures import Units
+from dryspell.outlook.words import capital
+
+__all__ = ["About", "compose", "notice_id"]
+
+WATCH = 40
+"""What a watch shows of a title."""
+
+_WORDS: Mapping[Kind, Callable[[Writer], Words]] = {
+    Kind.TOMORROW: text_windows.tomorrow,
+    Kind.COAT_NOW: text_windows.coat_now,
+    Kind.HOT_COAT: text_windows.hot_coat,
+    Kind.LAST_CALL: text_windows.last_call,
+    Kind.WAIT: text_windows.wait,
+    Kind.WEATHER_LOST: text_windows.weather_lost,
+    Kind.WEATHER_BACK: text_windows.weather_back,
+    Kind.FILM_RISK: text_film.film_risk,
+    Kind.RISK_OVER: text_film.risk_over,
+    Kind.DEW_SAFE: text_film.dew_safe,
+    Kind.RAIN_SAFE: text_film.rain_safe,
+    Kind.READY_TO_SAND: text_film.ready_to_sand,
+    Kind.OVERCOAT_CLOSING: text_film.overcoat_closing,
+    Kind.OVERCOAT_PAST: text_film.overcoat_past,
+    Kind.BUILT_UP: text_film.built_up,
+    Kind.IN_SERVICE: text_film.in_service,
+    Kind.CURED: text_film.cured,
+    Kind.UPKEEP: text_film.upkeep,
+}
+
+_SEVERAL = {
+    Kind.COAT_NOW: "Coat now",
+    Kind.HOT_COAT: "Coat now, on soft coats",
+    Kind.WAIT: "Wait",
+    Kind.RISK_OVER: "No danger after all",
+}
+"""What is said in short of several pieces of which each has another hour."""
 
 
 def notice_id(notice: Notice) -> str:
@@ -21,185 +49,64 @@ def notice_id(notice: Notice) -> str:
     return sha256(notice.key.encode()).hexdigest()[:10]
 
 
-def compose(notice: Notice, outlook: Outlook, lay: Lay, units: Units = "metric") -> tuple[str, str]:
+def compose(
+    notice: Notice, about: Mapping[str, About], units: Units = "metric", *, link: str = "", place: str = ""
+) -> tuple[str, str]:
     """Return title and body.
 
     Parameters
     ----------
-    notice, outlook
-        What was decided, and the outlook it was decided on.
-    lay
-        The next coat as it is to be laid.
+    about
+        By piece, of each that the notice is on.
+    units
+        Of whoever it is for.
+    link
+        Where coats are recorded in a browser, as far as the path; empty for nowhere.
+    place
+        What to call the site, where it is about several pieces there.
     """
-    writer = _Writer(notice, outlook, lay, units)
-    return writer.title(), "\n".join(line for line in (*writer.body(), f"[{notice_id(notice)}]") if line)
-
-
-class _Writer:
-    def __init__(self, notice: Notice, outlook: Outlook, lay: Lay, units: Units) -> None:
-        self.notice = notice
-        self.outlook = outlook
-        self.lay = lay
-        self.units = units
-        self.zone = ZoneInfo(outlook.timezone)
-        self.window = notice.windows[0] if notice.windows else None
-
-    def title(self) -> str:
-        name, window, told = self.outlook.piece_name, self.window, self.notice.told
-        said = "Wait"
-        match self.notice.kind:
-            case Kind.TOMORROW if window:
-                said = f"{_verb(window)} tomorrow {self._span(window)}"
-            case Kind.COAT_NOW if window and self.outlook.word == "tight" and window.good_from:
-                said = f"Tight now, better from {self._at(window.good_from)}"
-            case Kind.COAT_NOW if window:
-                again = " again" if self.notice.why is Why.OPEN_AGAIN else ""
-                said = f"{_verb(window)} now{again}, brush down by {self._at(_last_stroke(window))}"
-            case Kind.WAIT if self.notice.why is Why.SHORTER and window and not self._shut(window):
-                said = f"Brush down sooner, by {self._at(_last_stroke(window))}"
-            case Kind.WAIT if window:
-                said = f"Wait until {self._at(window.start)}"
-            case Kind.WAIT if told and told.start <= self.notice.created_at:
-                said = "Wait, not now after all"
-            case Kind.WAIT if told:
-                said = f"Wait, no coat {self._at(told.start)}"
-            case Kind.WEATHER_LOST:
-                said = "Wait, no weather to go by"
-        return f"{said}: {name}"
-
-    def _shut(self, window: Window) -> bool:
-        """Say whether a window that was open by what was told is not open now."""
-        told, now = self.notice.told, self.notice.created_at
-        return told is not None and told.start <= now and window.start > now + GRID
-
-    def body(self) -> list[str]:
-        match self.notice.kind:
-            case Kind.TOMORROW:
-                return [*self._plan(), self._after(), self._credit()]
-            case Kind.COAT_NOW:
-                return [*self._plan(), self._after(), self._credit(), *cautions(self.lay.coating)]
-            case Kind.WAIT:
-                return [self._told(), *self._broken(), self._after(), self._credit()]
-            case Kind.WEATHER_LOST:
-                return [self._told(), *self._lost(), self._credit()]
-
-    def _at(self, instant: datetime) -> str:
-        return moment(instant, self.zone, None, self.notice.created_at)
-
-    def _span(self, window: Window) -> str:
-        end = _last_stroke(window)
-        return f"{self._at(window.start)} to {moment(end, self.zone, None, window.start)}"
-
-    def _figure(self, value: float, unit: str) -> str:
-        return quantity(value, unit, self.units)
-
-    def _coat(self) -> str:
-        """Name the coat, and how it is thinned."""
-        number, outlook = self.notice.coat, self.outlook
-        parts = self.lay.thinner_parts
-        thinner = f"{parts:g} parts of thinner to 100" if parts else "neat"
-        sand = ", sanded first (the time to coat without sanding is over)" if outlook.sand_first else ""
-        return f"Coat {number} of {outlook.coats}, {thinner}{sand}."
-
-    def _plan(self) -> list[str]:
-        """Say what to do and on which numbers that stands."""
-        window = self.window
-        if window is None:
-            return []
-        lines = [self._coat(), self._begin(window), *(f"Then again: {self._begin(w)}" for w in self.notice.windows[1:])]
-        if window.hang_shade_by:
-            lines.append(f"Hang the shade by {self._at(window.hang_shade_by)}.")
-        if self.outlook.wood:
-            lines.append(wood_text(self.outlook.wood))
-        if window.without_cover:
-            lines.append(f"{capital(cover_text(window, self.zone, self.units, on=self.notice.created_at))}.")
-        lines += [
-            f"Surface {self._figure(window.surface_c, 'degC')}, humidity {self._figure(window.humidity_pct, '%')}.",
-            self._margins(window),
-            f"Nearest limit: {self._reason_of(window)}.",
-            self._stages(window.stages),
-            *(f"{capital(caution_text(reason, self.units))}." for reason in window.cautions),
-        ]
-        return lines
-
-    def _margins(self, window: Window) -> str:
-        apply, hold = (self._figure(margin, "K") for margin in (window.margin_apply_k, window.margin_hold_k))
-        return f"Surface over dew point: {apply} at the least while brushing, then {hold} until dew-safe."
-
-    def _reason_of(self, window: Window) -> str:
-        return reason_text(window.binding, self.zone, self.units, on=self.notice.created_at)
-
-    def _begin(self, window: Window) -> str:
-        starts = f"{self._at(window.start)} to {moment(window.begin_by, self.zone, None, window.start)}"
-        by = moment(_last_stroke(window), self.zone, None, window.start)
-        text = f"Begin {starts}, brush down by {by}."
-        if window.word == "tight":
-            return f"{text} Tight: it works only if the forecast is right to the last degree."
-        edges = []
-        if window.good_from and window.good_from > window.start:
-            edges.append(f"before {moment(window.good_from, self.zone, None, window.start)}")
-        if window.tight_until > window.brush_down_by:
-            until = moment(window.tight_until, self.zone, None, window.start)
-            edges.append(f"with the last stroke after that, to {until} at the latest")
-        return f"{text} Tight {', or '.join(edges)}." if edges else text
-
-    def _stages(self, stages: Stages) -> str:
-        named = (("dew-safe", stages.dew_safe), ("rain-safe", stages.rain_safe), ("sandable", stages.sandable))
-        known = [f"{name} {self._at(at)}" for name, at in named if at]
-        return f"Estimated, begun at the best time: {', '.join(known)}." if known else ""
-
-    def _told(self) -> str:
-        told = self.notice.told
-        if told is None:
-            return ""
-        by = moment(told.brush_down_by, self.zone, None, told.start)
-        return f"You were told {moment(told.start, self.zone)} to {by} for coat {self.notice.coat}."
-
-    def _broken(self) -> list[str]:
-        reason = self.notice.reason
+    writers = [Writer(part, about[part.piece], units, link) for part in notice.each]
+    words = [_WORDS[writer.notice.kind](writer) for writer in writers]
+    if len(writers) == 1:
+        title, lines = _titled(words[0].said, writers[0].outlook.piece_name), list(words[0].lines)
+    else:
+        title = _title(notice, writers, words, place)
         lines = []
-        if reason:
-            text = reason_text(reason, self.zone, self.units, on=self.notice.created_at, below=self.notice.coat - 1)
-            lines.append(f"{capital(text)}.")
-        if self.window:
-            lines.append(f"Now: {self._begin(self.window)}")
-        return lines
-
-    def _lost(self) -> list[str]:
-        lines = [
-            f"{capital(why(self.outlook, self.units))}." if why(self.outlook) else "",
-            "No verdict is given on that.",
-        ]
-        if self.notice.why is Why.LOST_WET:
-            lines.append(f"Coat {self.notice.coat - 1} may not be dew-safe: look after dew and rain yourself.")
-        else:
-            lines.append("Judge dew, rain and cold yourself before you coat.")
-        return lines
-
-    def _after(self) -> str:
-        """Name the next window after those the notice is about."""
-        last = self.notice.windows[-1].last_start if self.notice.windows else None
-        if last is None and self.notice.told:
-            last = self.notice.told.last_start if self.notice.told.start <= self.notice.created_at else None
-        later = next((s for s in stretches(self.outlook.windows) if last is None or s.start > last), None)
-        other = " other" if self.notice.windows else ""
-        if later is None:
-            return f"No{other} window within the forecast."
-        window = later.windows[0]
-        tight = ", tight" if window.word == "tight" else ""
-        return f"Next{other} window: {self._span(window)}{tight}."
-
-    def _credit(self) -> str:
-        weather = self.outlook.weather
-        if weather is None:
-            return ""
-        age = duration(self.notice.created_at - weather.issued_at)
-        return f"Weather: {weather.source}, {age} old. {weather.attribution}".strip()
+        for writer, said in zip(writers, words, strict=True):
+            apart = "\n" if lines else ""
+            lines += [f"{apart}* {_titled(said.said, writer.outlook.piece_name)}", *said.lines]
+    # Of what comes by the calendar no weather has to be named.
+    credits_ = dict.fromkeys(writer.credit() for writer in writers if notice.kind is not Kind.UPKEEP)
+    cautions = dict.fromkeys(caution for said in words for caution in said.cautions)
+    body = (*lines, *credits_, *cautions, f"[{notice_id(notice)}]")
+    return title, "\n".join(line for line in body if line)
 
 
-def _verb(window: Window) -> str:
-    return "Coat" if window.word == "coat" else "Tight"
+def _titled(said: str, name: str) -> str:
+    return f"{said}: {name}"
 
 
-def _last_stroke(window: Window) -> datetime:
-    return window.brush_down_by if window.word == "coat" else window.tight_until
+def _title(notice: Notice, writers: list[Writer], words: list[Words], place: str) -> str:
+    """Return what is said in short of several pieces: their names where they fit, else how many they are."""
+    names = list(dict.fromkeys(writer.outlook.piece_name for writer in writers))
+    said = _of_several(notice, writers, words)
+    by_name = _titled(said, ", ".join(names))
+    if len(by_name) <= WATCH or len(names) == 1:
+        return by_name
+    many = f"{len(names)} pieces"
+    with_place = _titled(said, f"{many}, {place}")
+    return with_place if place and len(with_place) <= WATCH else _titled(said, many)
+
+
+def _of_several(notice: Notice, writers: list[Writer], words: list[Words]) -> str:
+    """Return the short word on several pieces, the soonest hour first where they have one each."""
+    first, same = writers[0], {said.said for said in words}
+    if len(same) == 1:
+        return words[0].said
+    if notice.kind is Kind.TOMORROW and first.window:
+        return f"Coat from {first.at(first.window.start)}"
+    if notice.kind is Kind.FILM_RISK and first.notice.at:
+        hazards = dict.fromkeys(writer.notice.hazard or "" for writer in writers)
+        comes = first.at(first.notice.at) if first.notice.at > notice.created_at else "now"
+        return capital(f"{' and '.join(hazards)} from {comes}, see to it")
+    return _SEVERAL.get(notice.kind, words[0].said)

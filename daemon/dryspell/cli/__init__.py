@@ -14,8 +14,13 @@ COMMANDS = {
     "run": "The daemon: watches the weather and sends the alerts.",
     "demo": "The daemon on an invented scenario; needs no network.",
     "windows": "Every window ahead for the next coat, and why the rest is not one.",
-    "coat": "Record a coat as done, or take the last one back.",
+    "plan": "Every coat to come with its day and hours, and when each piece is done.",
+    "coat": "Record a coat as done, correct one, or take the last one back.",
+    "log": "What was put on, when and in what weather; also as a page to print.",
+    "material": "What the coats to come take, and what to buy for them.",
     "fit": "How a piece stands in the weather, from a surface probe's log.",
+    "review": "How often verdicts and odds were right here.",
+    "replay": "A past period run through the daemon at speed.",
     "check": "Whether the configuration is good, part by part.",
 }
 

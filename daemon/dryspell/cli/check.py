@@ -87,7 +87,10 @@ def _probes(config: Config, now: datetime, *, offline: bool, send: bool) -> Iter
 
         yield from sensor_devices.brokers(config, offline=offline)
         yield from sensor_probes.sensors(config, now, offline=offline)
-    yield from probes.alerts(config, now, send=send)
+    from dryspell.cli import alert_probes  # noqa: PLC0415  (Apprise: as above)
+
+    yield from alert_probes.alerts(config, now, send=send)
+    yield from alert_probes.published(config, offline=offline)
 
 
 def _taught(config: Config) -> Config:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import datetime, time, timedelta, tzinfo
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
 
 import click
 
@@ -21,6 +22,9 @@ from dryspell.outlook.figures import weekday_date
 from dryspell.outlook.model import Coat, Outlook
 from dryspell.weather.sources.table_file import TableFile
 from dryspell.weather.table import WeatherTable
+
+if TYPE_CHECKING:
+    from dryspell.alerts.deliver import Draw
 
 DAYS = 4
 DRYING, DRYING_COAT, LAST_STROKE = "garden_bench", 2, time(13, 45)
@@ -72,7 +76,7 @@ class TerminalSender:
         self._zone = zone
         self._as_json = as_json
 
-    def send(self, target: str, title: str, body: str) -> None:
+    def send(self, target: str, title: str, body: str, draw: "Draw | None" = None) -> None:  # noqa: ARG002  (a terminal shows no pictures)
         """Print a message: set off from the log, or as one line of JSON."""
         now = self._clock.now()
         if self._as_json:
@@ -93,7 +97,7 @@ class Scenario:
         file = config.weather.file
         if file is None:
             raise ConfigError(
-                [f"{config.file}: the demo takes its weather out of a file; set source and file in [weather]"]
+                [f"{config.file}: the demo takes its weather out of a file; set sources and file in [weather]"]
             )
         self.config = config
         self.begin = begin

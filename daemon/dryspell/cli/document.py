@@ -5,22 +5,27 @@ that is not known is null. Keys may be added under the same schema; what a key m
 """
 
 from collections.abc import Iterable, Mapping
-from datetime import UTC, datetime
-from math import isfinite
-from typing import Any
+from datetime import datetime
 
-from dryspell.outlook.model import BareWood, Block, Coat, FilmState, Outlook, Provenance, Reason, Stages, Window
+from dryspell.outlook.as_json import Document, instant, number, reason_document, stages_document
+from dryspell.outlook.met_model import Met
+from dryspell.outlook.model import Advice, BareWood, Block, Coat, FilmState, Outlook, Provenance, Window
+from dryspell.outlook.states import state_of
+
+__all__ = [
+    "Document",
+    "advice_document",
+    "coat_document",
+    "instant",
+    "met_document",
+    "piece_document",
+    "reason_document",
+    "stages_document",
+    "weather_document",
+    "windows_document",
+]
 
 WINDOWS_SCHEMA = "dryspell.windows/1"
-
-_SUFFIX = {"K": "_k", "degC": "_c", "%": "_pct", "m/s": "_m_s", "mm": "_mm", "h": "_h", "": ""}
-
-Document = dict[str, Any]
-
-
-def instant(at: datetime | None) -> str | None:
-    """Return an instant as ISO 8601 in UTC with Z, to the second."""
-    return None if at is None else at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def windows_document(
@@ -56,35 +61,21 @@ def piece_document(outlook: Outlook, site_name: str) -> Document:
         "made_at": instant(outlook.made_at),
         "verdict": outlook.word,
         "reason": outlook.reason and reason_document(outlook.reason),
+        "state": state_of(outlook, outlook.made_at).value,
         "coating": outlook.coating,
         "next_coat": outlook.next_coat,
         "coats": outlook.coats,
         "sand_first": outlook.sand_first,
+        "before": [thing.value for thing in outlook.before],
+        "stain": outlook.stain,
         "film": outlook.film and _film(outlook.film),
         "coats_on": outlook.coats_on and outlook.coats_on.model_dump(mode="json"),
         "wood": outlook.wood and _wood(outlook.wood),
         "windows": [_window(window) for window in outlook.windows],
         "blocks": [_block(block) for block in outlook.blocks],
-        "weather": outlook.weather and _weather(outlook.weather),
+        "weather": outlook.weather and weather_document(outlook.weather),
         "missing": list(outlook.missing),
     }
-
-
-def reason_document(reason: Reason) -> Document:
-    """Return a reason; its value and bound are named by their unit, such as value_k and bound_k."""
-    document: Document = {"limit": reason.limit.value}
-    for name, number in (("value", reason.value), ("bound", reason.bound)):
-        if number is not None:
-            document[name + _SUFFIX[reason.unit]] = _number(number)
-    if reason.what:
-        document["variable"] = reason.what
-    if reason.dry_at is not None:
-        document["dry_at"] = instant(reason.dry_at)
-    return {**document, "at": instant(reason.at)}
-
-
-def _number(value: float) -> float | None:
-    return value if isfinite(value) else None
 
 
 def _window(window: Window) -> Document:
@@ -103,10 +94,10 @@ def _window(window: Window) -> Document:
         "probability": window.probability,
         "coarse": window.coarse,
         "binding": reason_document(window.binding),
-        "margin_apply_k": _number(window.margin_apply_k),
-        "margin_hold_k": _number(window.margin_hold_k),
-        "surface_c": _number(window.surface_c),
-        "humidity_pct": _number(window.humidity_pct),
+        "margin_apply_k": number(window.margin_apply_k),
+        "margin_hold_k": number(window.margin_hold_k),
+        "surface_c": number(window.surface_c),
+        "humidity_pct": number(window.humidity_pct),
         "stages": stages_document(window.stages),
         "factors": _factors(window.factors),
         "mix": window.mix and window.mix.model_dump(mode="json"),
@@ -121,11 +112,6 @@ def _block(block: Block) -> Document:
         "reason": reason_document(block.reason),
         "others": [limit.value for limit in block.others],
     }
-
-
-def stages_document(stages: Stages) -> Document:
-    """Return when a film reaches its stages."""
-    return {name: instant(getattr(stages, name)) for name in Stages.model_fields}
 
 
 def _factors(factors: Mapping[str, float]) -> list[Document]:
@@ -143,11 +129,43 @@ def coat_document(coat: Coat) -> Document:
         "thinner_parts": coat.thinner_parts,
         "wet_film_um": coat.wet_film_um,
         "note": coat.note,
+        "began_at": instant(coat.began_at),
+        "coating": coat.coating or None,
+        "used_l": coat.litres,
+        "abrasive": coat.abrasive or None,
+        "photo": coat.photo or None,
+        "spoilt": coat.spoilt or None,
+        "weather": coat.met and met_document(coat.met),
+        "advice": coat.advice and advice_document(coat.advice),
+    }
+
+
+def met_document(met: Met) -> Document:
+    """Return the weather a coat was put on in; each figure as its value and how it is known."""
+    parts = ("start", "end", "least", "most", "by_hand")
+    return {
+        "first_stroke_at": instant(met.began_at),
+        **{part: getattr(met, part).model_dump(mode="json") for part in parts},
+        "forecast": met.forecast or None,
+        "issued_at": instant(met.issued_at),
+        "attribution": met.attribution,
+        "sensors": list(met.sensors),
+    }
+
+
+def advice_document(advice: Advice) -> Document:
+    """Return the verdict a coat was begun under."""
+    return {
+        "verdict": advice.word,
+        "reason": advice.reason and reason_document(advice.reason),
+        "given_at": instant(advice.given_at),
+        "against": advice.is_against,
     }
 
 
 def _film(film: FilmState) -> Document:
     return coat_document(film.coat) | {
+        "stain": film.stain,
         "sandable_fraction": film.sandable_fraction,
         "unaccounted_h": film.unaccounted_h,
         "factors": _factors(film.factors),
@@ -160,7 +178,8 @@ def _wood(wood: BareWood) -> Document:
     return wood.model_dump(mode="json", exclude={"days"}) | {"least_days_d": days[0], "most_days_d": days[1]}
 
 
-def _weather(weather: Provenance) -> Document:
+def weather_document(weather: Provenance) -> Document:
+    """Return whose weather it is."""
     return {
         "source": weather.source,
         "attribution": weather.attribution,

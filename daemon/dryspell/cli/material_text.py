@@ -10,6 +10,7 @@ from dryspell.cli.material_words import NONE, alike, coats_text, number_word, vo
 from dryspell.cli.paint import Paint
 from dryspell.cli.show import heading
 from dryspell.outlook.figures import duration, limit_figure, quantity
+from dryspell.outlook.sun_class import upkeep_text, usual_coats, usual_coats_text
 from dryspell.trade.cans import Pour
 from dryspell.trade.consumables import is_two_part
 from dryspell.trade.material import SANDING_UM, CoatNeed, one_more
@@ -168,3 +169,9 @@ def _film(found: Found, piece: PieceNeeds) -> Iterator[str]:
         coats, taken = ("coat", "it is") if one else ("coats", "they are")
         untold = f"Of {number_word(film.as_planned)} {coats} on it thinner or film is not recorded"
         yield f"{untold}; {taken} taken as planned."
+    usual = usual_coats(piece.work.piece, found.config.site_of(piece.work.piece), piece.work.lays)
+    if usual.short:
+        finish = piece.work.lays[-1].coating.label
+        yield f"Of {finish} {number_word(usual.planned)} are planned; {usual_coats_text(usual)}."
+    if kept := upkeep_text(usual):
+        yield kept

@@ -24,7 +24,7 @@ NO_BREAK = "\N{NO-BREAK SPACE}"
 class Finding:
     """One part of the configuration, how it is, and what there is to say of it."""
 
-    part: Literal["config", "site", "coating", "piece", "weather", "state", "broker", "sensor", "alert"]
+    part: Literal["config", "site", "coating", "piece", "weather", "state", "broker", "sensor", "alert", "mqtt_out"]
     word: Word
     text: str
 
@@ -60,8 +60,11 @@ def _piece(config: Config, piece: Piece) -> str:
     done = f", {piece.done} on before the first one recorded" if piece.done else ""
     how = standing(piece, config.alerting.units)
     brush = f"{piece.area_m2:.3g} m2, {duration(timedelta(hours=piece.brushing_h))} of brushing"
-    coats = f"{piece.coats} coats of {' and '.join(config.coatings_of(piece))}"
-    usual = usual_coats_text(usual_coats(piece, config.site_of(piece), config.lays_of(piece)))
+    of = config.coatings_of(piece)
+    coats = f"{piece.coats} coats of {' and '.join(of)}"
+    lays = config.lays_of(piece)
+    finish = lays[-1].coating.key if len(of) > 1 else ""
+    usual = usual_coats_text(usual_coats(piece, config.site_of(piece), lays), finish)
     few = f"; {usual}" if usual else ""
     return f"{piece.key}: {coats}{done}{few}; at {piece.site}; {how}; {brush}"
 

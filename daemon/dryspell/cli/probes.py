@@ -1,4 +1,4 @@
-"""What `dryspell check` has to try out: whether the weather answers, the state can be written, alerts can be sent."""
+"""What `dryspell check` has to try out: whether the weather answers, and whether the state can be written."""
 
 import os
 from collections.abc import Iterator, Mapping
@@ -6,22 +6,16 @@ from contextlib import closing
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from dryspell.alerts.apprise_sender import AppriseSender
-from dryspell.alerts.deliver import SendError
 from dryspell.cli.parts import Finding
 from dryspell.config import Config
 from dryspell.config.settings import NETWORK_KINDS
 from dryspell.errors import StoreError, WeatherError
 from dryspell.outlook.figures import duration, when
-from dryspell.store.outbox import Failing
 from dryspell.store.store import FILE_NAME, open_store
 from dryspell.tick import look, sources_of
 from dryspell.tick.learned import learned
 from dryspell.weather.sources import Source
 from dryspell.weather.table import WeatherTable
-
-TEST_TITLE = "dryspell: a test"
-TEST_BODY = "Sent by `dryspell check --send`, to see that alerts reach you. There is nothing to do."
 
 
 def weather(
@@ -81,8 +75,8 @@ def _weather(config: Config, site: str, table: WeatherTable, now: datetime) -> F
 def state(config: Config) -> Finding:
     """Return whether the state can be kept; nothing is made that is not there yet."""
     file = config.state_dir / FILE_NAME
-    if not _is_there(file):
-        above = next(folder for folder in (config.state_dir, *config.state_dir.parents) if _is_there(folder))
+    if not is_there(file):
+        above = next(folder for folder in (config.state_dir, *config.state_dir.parents) if is_there(folder))
         if above.is_dir() and os.access(above, os.W_OK | os.X_OK):
             return Finding("state", "good", f"{file}: will be made at the first start")
         return Finding("state", "bad", f"{file}: cannot be made, for {above} cannot be written to; check who owns it")
@@ -95,7 +89,7 @@ def state(config: Config) -> Finding:
 
 def taught(config: Config) -> Config:
     """Return the configuration with the pace that the recorded coats have taught; as it is where none can be read."""
-    if not _is_there(config.state_dir / FILE_NAME):
+    if not is_there(config.state_dir / FILE_NAME):
         return config
     try:
         with closing(open_store(config.state_dir)) as store:
@@ -104,47 +98,9 @@ def taught(config: Config) -> Config:
         return config
 
 
-def _is_there(path: Path) -> bool:
+def is_there(path: Path) -> bool:
+    """Say whether there is something at a path, as far as we may look."""
     try:
         return path.exists()
     except OSError:
         return False  # behind a folder that is closed to us
-
-
-def _failing(config: Config) -> dict[str, Failing]:
-    if not _is_there(config.state_dir / FILE_NAME):
-        return {}
-    try:
-        with closing(open_store(config.state_dir)) as store:
-            return store.failing()
-    except StoreError:
-        return {}  # said of the state itself
-
-
-def alerts(config: Config, now: datetime, *, send: bool = False) -> Iterator[Finding]:
-    """Yield whether Apprise takes each target's address, and with `send` whether a test message was taken.
-
-    A target that has not taken what the daemon sent it is bad, unless it takes a test now.
-    """
-    if not config.alerts:
-        yield Finding("alert", "look", "no target: what there is to say stands in the log only")
-    failing = _failing(config)
-    sender = AppriseSender({key: target.url.get_secret_value() for key, target in config.alerts.items()})
-    for key, target in config.alerts.items():
-        who = f"{key}: {target.scheme}"
-        about = "all pieces" if target.pieces is None else ", ".join(target.pieces)
-        try:
-            sender.check(key)
-            if send:
-                sender.send(key, TEST_TITLE, TEST_BODY)
-        except SendError as error:
-            yield Finding("alert", "bad", f"{who} {error}")
-            continue
-        if (failed := failing.get(key)) and not send:
-            many = f"{failed.notices} {'notice' if failed.notices == 1 else 'notices'}"
-            said = f", the last time because {failed.error}" if failed.error else ""
-            ago = duration(max(now - failed.since, timedelta(0)))
-            yield Finding("alert", "bad", f"{who} has taken none of {many} since {ago} ago{said}")
-        else:
-            did = "a test was sent; see that it came" if send else "Apprise knows the address; nothing was sent"
-            yield Finding("alert", "good", f"{who} about {about}: {did}")

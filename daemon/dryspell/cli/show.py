@@ -8,8 +8,10 @@ from zoneinfo import ZoneInfo
 from dryspell.cli.paint import Paint
 from dryspell.cli.strip import OFF, legend, note, painted_runs, strips_of
 from dryspell.outlook import words
+from dryspell.outlook.coat_words import spoilt_text
 from dryspell.outlook.figures import Units
 from dryspell.outlook.model import Block, FilmState, Limit, Mix, Outlook, Stages, Window
+from dryspell.outlook.plan_model import Plan
 
 WIDTH = 80
 _NO_BREAK = "\N{NO-BREAK SPACE}"
@@ -98,8 +100,13 @@ def piece(outlook: Outlook, names: Mapping[str, str], paint: Paint, units: Units
         yield f"  {words.coats_on_text(outlook.coats_on)}"
     if outlook.wood is not None:
         yield from _wrapped(words.wood_text(outlook.wood), "  ")
-    if outlook.sand_first:
-        yield from _wrapped("The time to coat without sanding is past by then: sand first.", "  ")
+    if outlook.film is not None and outlook.film.coat.spoilt:
+        yield from _wrapped(f"{words.capital(spoilt_text(outlook.film.coat))}: sand it off first.", "  ")
+    elif outlook.sand_first:
+        what = words.sand_first_text(outlook)
+        yield from _wrapped(f"The time to coat without sanding is past by then: {what} first.", "  ")
+    if before := words.before_line(outlook):
+        yield from _wrapped(before, "  ")
     if outlook.windows or outlook.blocks:
         yield ""
         yield from _days(outlook, paint, units)
@@ -113,8 +120,8 @@ def _film(outlook: Outlook, film: FilmState, paint: Paint) -> Iterator[str]:
     bar = paint("#" * done, "title") + paint("." * (_BAR - done), "aside")
     share = f"{min(99, int(film.sandable_fraction * 100)) if film.sandable_fraction < 1 else 100} %"
     yield f"  On it: coat {film.coat.number}, last stroke {words.when(film.coat.finished_at, zone, now)}"
-    yield f"         [{bar}] {share} of the way to sandable"
-    yield from _wrapped(_stages(film.stages, lambda at: words.when(at, zone, now)), "         ")
+    yield f"         [{bar}] {share} of the way to {_hard(film.stain)}"
+    yield from _wrapped(_stages(film.stages, lambda at: words.when(at, zone, now), film.stain), "         ")
     if film.factors:
         yield from _wrapped(words.capital(_slowed(film.factors)) + ".", "         ")
     if film.unaccounted_h > 0:
@@ -122,9 +129,14 @@ def _film(outlook: Outlook, film: FilmState, paint: Paint) -> Iterator[str]:
         yield from _wrapped(f"For {gone} of it no weather is known; they count as no drying at all.", "         ")
 
 
-def _stages(stages: Stages, moment: Callable[[datetime], str]) -> str:
-    known = [f"{name} {moment(at)}" for key, name in _STAGES.items() if (at := getattr(stages, key)) is not None]
-    beyond = [name for key, name in _STAGES.items() if getattr(stages, key) is None]
+def _hard(is_stain: bool) -> str:
+    return "dry to coat" if is_stain else "sandable"
+
+
+def _stages(stages: Stages, moment: Callable[[datetime], str], is_stain: bool) -> str:
+    named = _STAGES | {"sandable": _hard(is_stain)}
+    known = [f"{name} {moment(at)}" for key, name in named.items() if (at := getattr(stages, key)) is not None]
+    beyond = [name for key, name in named.items() if getattr(stages, key) is None]
     return ", ".join(known + ([f"{' and '.join(beyond)} later than the forecast reaches"] if beyond else []))
 
 
@@ -203,11 +215,12 @@ def _window(outlook: Outlook, window: Window, paint: Paint, units: Units) -> Ite
     if window.good_from is not None and window.good_from > window.start:
         said += f", tight before {at(window.good_from)}"
     yield from _row(window.start, last, zone, paint(window.word.upper().ljust(6), window.word), said)
-    for fact in _facts(window, zone, units, at):
+    for fact in _facts(outlook, window, units, at):
         yield from _wrapped(fact, " " * _TEXT)
 
 
-def _facts(window: Window, zone: ZoneInfo, units: Units, at: Callable[[datetime], str]) -> Iterator[str]:
+def _facts(outlook: Outlook, window: Window, units: Units, at: Callable[[datetime], str]) -> Iterator[str]:
+    zone = ZoneInfo(outlook.timezone)
     if window.hang_shade_by is not None:
         yield f"shade up by {at(window.hang_shade_by)}"
     if window.without_cover is not None:
@@ -220,7 +233,7 @@ def _facts(window: Window, zone: ZoneInfo, units: Units, at: Callable[[datetime]
     yield f"best begun {at(window.best_start)}: surface {surface}, humidity {humidity}"
     apply, hold = (words.quantity(margin, "K", units) for margin in (window.margin_apply_k, window.margin_hold_k))
     yield f"over the dew point: {apply} while brushing, {hold} until dew-safe"
-    yield _stages(window.stages, at)
+    yield _stages(window.stages, at, outlook.stain)
     if window.factors:
         yield _slowed(window.factors)
     if window.mix is not None:
@@ -251,7 +264,7 @@ def _blocks(
         yield from (paint(line, "aside") for line in lines)
         return
     word = paint("?", "unknown") + " " * 5 if reason.limit is Limit.KNOWN else "wait  "
-    text = words.reason_text(reason, zone, units, on=start, below=outlook.next_coat - 1)
+    text = words.reason_text(reason, zone, units, on=start, below=words.coat_below(outlook))
     others = ", ".join(words.LABELS[limit] for limit in blocks[0].others)
     yield from _row(start, end, zone, word, words.capital(text) + (f". Also {others}" if others else "") + ".")
 
@@ -264,7 +277,7 @@ def marks(outlooks: Sequence[Outlook], paint: Paint) -> Iterator[str]:
     yield ""
 
 
-def sources(outlooks: Sequence[Outlook], paint: Paint) -> Iterator[str]:
+def sources(outlooks: Sequence[Outlook | Plan], paint: Paint) -> Iterator[str]:
     """Yield whose weather it is, how old, how far it reaches, the credit it asks for, and the standing caution."""
     said: dict[str, None] = {}
     for outlook in outlooks:
@@ -273,7 +286,7 @@ def sources(outlooks: Sequence[Outlook], paint: Paint) -> Iterator[str]:
         yield from (paint(part, "aside") for part in _wrapped(line, ""))
 
 
-def _source(outlook: Outlook) -> Iterator[str]:
+def _source(outlook: Outlook | Plan) -> Iterator[str]:
     weather, zone, now = outlook.weather, ZoneInfo(outlook.timezone), outlook.made_at
     if weather is None:
         yield "Weather: none."

@@ -8,11 +8,12 @@ import random
 import re
 import threading
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 import numpy as np
 
+from dryspell.alerts.sources import SourceHealth
 from dryspell.clock import Clock
 from dryspell.config import Config
 from dryspell.errors import StoreError, WeatherError
@@ -50,6 +51,7 @@ class _Met:
     joined_of: WeatherTable | None = None
     joined_for: tuple[datetime, datetime] | None = None
     lessons: Lessons | None = None
+    failing: dict[str, tuple[datetime, str]] = field(default_factory=dict)
 
 
 class Gatherer:
@@ -117,13 +119,16 @@ class Gatherer:
         met, now = self._met[site], self._clock.now()
         # Whatever goes wrong here, it is not tried again at every tick.
         met.next_fetch_at = now + timedelta(seconds=RETRY_S)
+        source = self._sources[site]
         try:
-            table = self._sources[site].fetch(now)
+            table = source.fetch(now)
         except WeatherError as error:
+            self._note_failing(met, getattr(source, "failing", None) or {source.name: str(error)}, now)
             wait_s = RETRY_S if error.retry_after_s is None else error.retry_after_s
             met.next_fetch_at = now + timedelta(seconds=min(max(wait_s, 1.0), self._refresh_s))
             self._note(met, site, f"{error}; {_going_on(met.known)}", logging.WARNING)
             return
+        self._note_failing(met, getattr(source, "failing", {}), now)
         # An answer older than an interval is the last good one: the service is asked again before long.
         is_late = now - table.issued_at > timedelta(hours=table.cycle_h, seconds=self._refresh_s * (1 + SPREAD))
         wait_s = RETRY_S if is_late else self._refresh_s * self._rng.uniform(1 - SPREAD, 1 + SPREAD)
@@ -141,6 +146,34 @@ class Gatherer:
         with self._lock:
             met.known = table
         self._store.keep_issue(site, table, now)
+
+    def health(self) -> list[SourceHealth]:
+        """Return how every source does that was asked, by what came of it last."""
+        return [each for site, met in self._met.items() for each in self._health(site, met)]
+
+    def _health(self, site: str, met: _Met) -> list[SourceHealth]:
+        with self._lock:
+            failing, known = dict(met.failing), met.known
+        names = [name for name in self._sources[site].name.split(" then ") if name]
+        instead = known.source if known is not None and failing and known.source not in failing else ""
+        instead = instead if len(names) > len(failing) else ""
+        return [
+            SourceHealth(
+                site=site,
+                source=name,
+                failing_since=failing[name][0] if name in failing else None,
+                error=failing[name][1] if name in failing else "",
+                instead=instead,
+                issued_at=known.issued_at if known else None,
+            )
+            for name in names
+        ]
+
+    def _note_failing(self, met: _Met, failing: Mapping[str, str], now: datetime) -> None:
+        """Keep since when each source gives nothing."""
+        with self._lock:
+            before = met.failing
+            met.failing = {name: (before[name][0] if name in before else now, text) for name, text in failing.items()}
 
     def _note(self, met: _Met, site: str, text: str, level: int) -> None:
         """Log what there is to say of a site's weather, once per change; ages and instants are no change."""

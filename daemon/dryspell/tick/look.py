@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 
 from dryspell.config import Config
+from dryspell.outlook.laid import as_laid
 from dryspell.outlook.model import Coat, Outlook, Provenance
 from dryspell.outlook.outlook import make_outlook
 from dryspell.trade.piece import Piece
@@ -40,7 +41,7 @@ def look(
             outlook = make_outlook(
                 piece,
                 site,
-                config.lays_of(piece),
+                as_laid(config.lays_of(piece), coats.get(key, ()), config.coating),
                 coats.get(key, ()),
                 table,
                 now,
@@ -58,7 +59,7 @@ def look(
 def _not_judged(
     config: Config, piece: Piece, coats: Sequence[Coat], table: WeatherTable | None, now: datetime
 ) -> Outlook:
-    on = max([piece.done, *(coat.number for coat in coats)])
+    on = max([piece.done, *(coat.number for coat in coats if not coat.spoilt)])
     note = "this piece could not be judged; the log says why"
     weather = table and Provenance(
         source=table.source,

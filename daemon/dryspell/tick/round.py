@@ -9,20 +9,26 @@ from pydantic import ValidationError
 
 from dryspell.alerts.decide import decide, settled
 from dryspell.alerts.deliver import Delivery
-from dryspell.alerts.model import Habits, Notice, PieceMemory
-from dryspell.alerts.sensors import MEMORY_KEY
+from dryspell.alerts.memory import PieceMemory
+from dryspell.alerts.model import Notice
+from dryspell.alerts.outgoing import Chart, Reader, outgoing
 from dryspell.alerts.text import compose, notice_id
 from dryspell.clock import Clock
 from dryspell.config import Config
+from dryspell.outlook.figures import Units
 from dryspell.outlook.model import Coat, Outlook
 from dryspell.outlook.words import verdict_line
 from dryspell.store import Store
 from dryspell.store.outbox import Given, Message
+from dryspell.tick.charts import Charts
 from dryspell.tick.gather import Gatherer
 from dryspell.tick.hub import Hub
 from dryspell.tick.learned import learned
 from dryspell.tick.look import look
+from dryspell.tick.plans import Planner
+from dryspell.tick.saying import about, counted_on, habits_of, heard
 from dryspell.tick.sensor_news import sensor_news
+from dryspell.tick.source_news import source_news
 
 log = logging.getLogger(__name__)
 
@@ -53,6 +59,9 @@ class Round:
         gatherer: Gatherer,
         delivery: Delivery,
         hub: Hub | None = None,
+        planner: Planner | None = None,
+        *,
+        pictures: bool = False,
     ) -> None:
         self._config = config
         self._store = store
@@ -60,7 +69,10 @@ class Round:
         self._gatherer = gatherer
         self._delivery = delivery
         self._hub = hub
+        self._planner = planner
+        self._pictures = pictures
         self._failing: dict[str, str] = {}
+        self._foretold: dict[str, int] = {}
 
     def run(self, *, fetch_wait_s: float = FETCH_WAIT_S) -> Seen:
         """Look once at everything, and begin to send what is to be said.
@@ -71,26 +83,31 @@ class Round:
             When the state cannot be read or written; nothing is then said, and the next round tries again.
         """
         config = learned(self._config, self._store.progress_seen())
-        coats = {key: self._store.coats(key) for key in self._config.piece}
+        coats = {key: self._store.films(key) for key in self._config.piece}
         tables = self._gatherer.tables(since_of(self._config, coats), wait_s=fetch_wait_s)
         now = self._clock.now()
         failed: dict[str, str] = {}
         outlooks = look(config, coats, tables, now, lambda piece, error: self._failed(failed, piece, error))
         self._failing = failed
 
-        habits = Habits(evening=self._config.alerting.evening)
         remembered = self._store.memory()
         before = self._memory(remembered)
-        notices, memory = decide(before, outlooks, now, habits)
+        notices, memory = decide(before, outlooks, now, habits_of(self._config))
         by_piece = {outlook.piece: outlook for outlook in outlooks}
-        messages = [self._message(notice, by_piece[notice.piece]) for notice in notices]
-        of_sensors = sensor_news(config, self._hub.health(now) if self._hub else (), remembered, now)
-        messages += of_sensors.messages
+        chart = Charts(config, by_piece, tables, now) if self._pictures else None
+        messages = [self._message(notice, by_piece, chart) for notice in notices]
+        live = counted_on(memory, outlooks, now)
+        health = self._hub.health(now) if self._hub else ()
+        of_sensors = sensor_news(config, health, remembered, now, live)
+        of_sources = source_news(config, self._gatherer.health(), remembered, now, live)
+        messages += of_sensors.messages + of_sources.messages
         news = self._store.save_round(
-            {piece: of_piece.model_dump_json() for piece, of_piece in memory.items()} | of_sensors.memory,
+            {piece: of_piece.model_dump_json() for piece, of_piece in memory.items()}
+            | of_sensors.memory
+            | of_sources.memory,
             [Given(outlook.piece, outlook.word, outlook.reason) for outlook in outlooks],
             messages,
-            settled(before, memory) | of_sensors.settled,
+            settled(before, memory) | of_sensors.settled | of_sources.settled,
             now,
         )
         for given in news:
@@ -98,8 +115,20 @@ class Round:
         for message in messages:
             log.info("to say: %s [%s]", message.title, message.id)
         self._delivery.start()
+        if self._planner is not None:
+            self._planner.start(config, coats, tables, now)
+        self._keep_foretold(outlooks, now)
         self._tidy(now)
         return Seen(now, outlooks, messages, notices)
+
+    def _keep_foretold(self, outlooks: Sequence[Outlook], now: datetime) -> None:
+        """Keep once an hour what is said of the weather ahead, for the review."""
+        hour = int(now.timestamp()) // 3600
+        since = now - timedelta(days=self._config.record.forecasts_d)
+        for outlook in outlooks:
+            if outlook.foretold and self._foretold.get(outlook.piece) != hour:
+                self._store.keep_foretold(outlook.piece, outlook.foretold, now, since=since)
+                self._foretold[outlook.piece] = hour
 
     def _tidy(self, now: datetime) -> None:
         """Pack or drop a little of the record: at every tick so little that nothing waits for it."""
@@ -118,7 +147,7 @@ class Round:
     def _memory(self, remembered: Mapping[str, str]) -> dict[str, PieceMemory]:
         memory = {}
         for piece, text in remembered.items():
-            if piece.startswith(MEMORY_KEY):
+            if "/" in piece:  # of a sensor or a source of weather
                 continue
             try:
                 memory[piece] = PieceMemory.model_validate_json(text)
@@ -126,20 +155,19 @@ class Round:
                 log.warning("what was said of %s cannot be read; something may be said twice", piece)
         return memory
 
-    def _message(self, notice: Notice, outlook: Outlook) -> Message:
-        piece = self._config.piece[notice.piece]
-        title, body = compose(notice, outlook, self._config.lay_of(piece, notice.coat), self._config.alerting.units)
-        return Message(
-            id=notice_id(notice),
-            key=notice.key,
-            piece=notice.piece,
-            kind=notice.kind,
-            title=title,
-            body=body,
-            created_at=notice.created_at,
-            expires_at=notice.expires_at,
-            targets=tuple(key for key, target in self._config.alerts.items() if target.hears_of(notice.piece)),
-        )
+    def _message(self, notice: Notice, seen: Mapping[str, Outlook], chart: Chart | None) -> Message:
+        units, targets = self._config.alerting.units, self._config.alerts
+        readers = {
+            key: Reader(part, targets[key].units or units, targets[key].pictures)
+            for key, part in heard(notice, targets).items()
+        }
+        found = about(self._config, (seen[piece] for piece in notice.pieces))
+        place = self._config.site[notice.group].name if notice.group else ""
+
+        def write(part: Notice, theirs: Units) -> tuple[str, str]:
+            return compose(part, found, theirs, link=self._config.alerting.link, place=place)
+
+        return outgoing(notice, notice_id(notice), readers, write, units, chart)
 
 
 def since_of(config: Config, coats: Mapping[str, Sequence[Coat]]) -> dict[str, datetime]:

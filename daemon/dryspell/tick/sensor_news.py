@@ -1,7 +1,7 @@
 """What there is to say of sensors, as messages to those who hear of a piece there."""
 
 import logging
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -9,8 +9,10 @@ from pydantic import ValidationError
 
 from dryspell.alerts.sensor_text import compose_sensor, sensor_notice_id
 from dryspell.alerts.sensors import MEMORY_KEY, SensorHealth, SensorMemory, SensorNotice, decide_sensors
+from dryspell.alerts.quiet import quiet_until
 from dryspell.config import Config
 from dryspell.store.outbox import Message
+from dryspell.tick.saying import habits_of
 
 log = logging.getLogger(__name__)
 
@@ -24,17 +26,27 @@ class SensorNews:
     settled: set[str] = field(default_factory=set)
 
 
-def sensor_news(config: Config, seen: Iterable[SensorHealth], memory: Mapping[str, str], now: datetime) -> SensorNews:
-    """Return what to say of sensors now.
+def sensor_news(
+    config: Config,
+    seen: Iterable[SensorHealth],
+    memory: Mapping[str, str],
+    now: datetime,
+    live: Collection[str] = (),
+) -> SensorNews:
+    """Return what to say of sensors now; in quiet hours of their site nothing is decided.
 
     Parameters
     ----------
     seen
         How they do.
+    live
+        The sites where somebody counts on the weather.
     memory
         All that the store remembers; what is of pieces is passed by.
     """
-    notices, after, settled = decide_sensors(_read(memory), seen, now)
+    quiet = habits_of(config).quiet
+    awake = [health for health in seen if quiet_until(now, quiet, config.site[health.site].zone) is None]
+    notices, after, settled = decide_sensors(_read(memory), awake, now, live)
     return SensorNews(
         [_message(config, notice) for notice in notices],
         {MEMORY_KEY + sensor: remembered.model_dump_json() for sensor, remembered in after.items()},
@@ -68,5 +80,9 @@ def _message(config: Config, notice: SensorNotice) -> Message:
         body=body,
         created_at=notice.created_at,
         expires_at=notice.expires_at,
-        targets=tuple(key for key, target in config.alerts.items() if any(target.hears_of(piece) for piece in pieces)),
+        targets=tuple(
+            key
+            for key, target in config.alerts.items()
+            if target.hears(notice.kind, notice.level) and any(target.hears_of(piece) for piece in pieces)
+        ),
     )

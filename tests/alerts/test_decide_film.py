@@ -1,0 +1,242 @@
+"""What comes to a wet film, and how far it has come: timelines of what is seen, and what is said then."""
+
+from datetime import time, timedelta
+
+import pytest
+
+from alerts.fakes import at, film, outlook, unknown, window
+from alerts.timeline import Timeline
+from dryspell.alerts.decide import settled
+from dryspell.alerts.model import Habits, Kind, Level, PieceHabits
+from dryspell.alerts.quiet import Quiet
+from dryspell.outlook.model import FilmRisk, Limit, Reason, Stages
+
+STAGES = Stages(touch_dry=at(3, "15:00"), rain_safe=at(4, "02:00"), sandable=at(4, "14:00"))
+WET = film(3, "10:30", at(3, "22:30"), stages=STAGES)
+
+
+def risk(day, clock, hazard="dew", share=0.8):
+    reason = Reason(limit=Limit.MARGIN_HOLD, value=0.2, bound=1.0, unit="K", at=at(day, clock))
+    return FilmRisk(hazard=hazard, at=at(day, clock), share=share, safe_at=at(3, "22:30"), reason=reason)
+
+
+def seen(day, clock, *risks, on=WET, **changes):
+    return outlook(at(day, clock), (), film=on, film_risk=risks, **changes)
+
+
+class Watch(Timeline):
+    """Plays (day, clock, *risks) and tells what was said how; what is for the page only where that is asked for."""
+
+    def watch(self, *steps, least=Level.PLAN, **changes):
+        said = []
+        for day, clock, *risks in steps:
+            notices = self.tick(seen(day, clock, *risks, **changes))
+            parts = [part for notice in notices for part in notice.each]
+            said += [(clock, p.kind, str(p.hazard), p.level) for p in parts if p.level.reaches(least)]
+        return said
+
+
+DEW = risk(3, "19:30")
+
+
+def test_dew_is_told_three_hours_ahead_and_once_more_45_minutes_before():
+    steps = [(3, "12:00", DEW), (3, "16:29", DEW), (3, "16:30", DEW), (3, "18:44", DEW), (3, "18:45", DEW)]
+    assert Watch().watch(*steps, (3, "19:00", DEW), (3, "19:30", DEW)) == [
+        ("16:30", Kind.FILM_RISK, "dew", Level.NOW),
+        ("18:45", Kind.FILM_RISK, "dew", Level.NOW),
+    ]
+    once = Watch(Habits(again=0)).watch(*steps)
+    assert [clock for clock, *_ in once] == ["16:30"]
+
+
+def test_what_comes_in_the_night_is_told_before_the_quiet_hours_and_rings_nobody():
+    cold = risk(4, "03:00", "cold")
+    steps = [(3, "19:59", cold), (3, "20:00", cold), (3, "23:59", cold), (4, "02:15", cold), (4, "03:00", cold)]
+    assert Watch().watch(*steps) == [("20:00", Kind.FILM_RISK, "cold", Level.NOW)]
+
+
+def test_what_comes_in_the_night_and_was_not_known_in_the_evening_rings_while_it_can_be_kept_off():
+    rain = risk(4, "01:30", "rain")
+    watch = Watch()
+    assert watch.watch((3, "20:30"), (3, "23:00", rain)) == [("23:00", Kind.FILM_RISK, "rain", Level.WAKE)]
+    assert watch.watch((3, "23:01", rain), (4, "00:50", rain), (4, "01:30", rain)) == []
+
+
+def test_what_has_begun_already_in_the_night_rings_nobody():
+    assert Watch().watch((3, "23:00", risk(3, "23:00", "rain")), (3, "23:10", risk(3, "23:15", "rain"))) == []
+
+
+def test_what_can_wait_for_the_morning_does():
+    sun = risk(4, "09:00", "sun")
+    said = Watch().watch((3, "20:00", sun), (4, "06:00", sun), (4, "06:29", sun), (4, "06:30", sun))
+    assert said == [("06:30", Kind.FILM_RISK, "sun", Level.NOW)]
+
+
+def test_a_danger_that_is_small_or_flickers_about_a_third_is_one_message():
+    assert Watch().watch((3, "17:00", risk(3, "19:30", share=0.29))) == []
+    flicker = [(3, f"17:{m:02}", risk(3, "19:30", share=0.45 if m % 20 else 0.2)) for m in range(5, 60, 5)]
+    assert len(Watch().watch(*flicker)) == 1
+
+
+def test_a_danger_that_is_gone_for_half_an_hour_is_taken_back_and_its_message_is_not_delivered_any_more():
+    watch = Watch()
+    (notice,) = watch.tick(seen(3, "16:30", DEW))
+    before = watch.memory
+    assert watch.watch((3, "17:00"), (3, "17:15", DEW), (3, "17:20"), (3, "17:49")) == []
+    assert settled(before, watch.memory) == set()
+    assert watch.watch((3, "17:50"), (3, "17:51")) == [("17:50", Kind.RISK_OVER, "dew", Level.NOW)]
+    assert settled(before, watch.memory) == {notice.key}
+
+
+def test_one_that_comes_again_is_told_again_and_not_taken_back_a_second_time():
+    said = Watch().watch(
+        (3, "16:30", DEW), (3, "16:40"), (3, "17:10"), (3, "17:20", DEW), (3, "17:30"), (3, "18:00"), (3, "18:30")
+    )
+    assert [kind for _, kind, *_ in said] == [Kind.FILM_RISK, Kind.RISK_OVER, Kind.FILM_RISK]
+
+
+def test_one_that_comes_over_an_hour_sooner_is_told_again():
+    said = Watch().watch((3, "16:30", DEW), (3, "16:40", risk(3, "18:30")), (3, "16:50", risk(3, "18:29")))
+    assert [clock for clock, *_ in said] == ["16:30", "16:50"]
+
+
+def test_each_danger_is_told_by_itself_and_those_of_one_instant_in_one_message():
+    watch = Watch()
+    both = [DEW, risk(3, "18:00", "rain")]
+    (notice,) = watch.tick(seen(3, "16:30", *both))
+    assert [part.hazard for part in notice.each] == ["rain", "dew"]
+    assert notice.pieces == ("rail",)
+
+
+def test_what_has_come_and_gone_is_over_in_silence_and_the_next_night_is_another():
+    watch, slow = Watch(), film(3, "10:30", None)
+    told = watch.watch((3, "16:30", DEW), (3, "19:30", risk(3, "19:30")), (3, "20:30"), (4, "07:00"), on=slow)
+    assert len(told) == 1
+    assert len(watch.watch((4, "17:00", risk(4, "19:00")), on=slow)) == 1
+
+
+def test_a_film_that_is_dew_safe_sooner_is_called_so_and_not_free_of_dew():
+    watch = Watch()
+    watch.watch((3, "16:30", DEW))
+    safe = film(3, "10:30", at(3, "18:00"), stages=STAGES)
+    assert watch.watch((3, "18:00"), (3, "18:30"), (3, "19:00"), on=safe) == [
+        ("18:00", Kind.DEW_SAFE, "None", Level.PLAN)
+    ]
+
+
+def test_without_weather_a_danger_that_was_told_stands():
+    watch = Watch()
+    watch.watch((3, "16:30", DEW))
+    before = watch.memory["rail"].film
+    watch.tick(unknown(at(3, "17:00"), film=WET))
+    assert watch.memory["rail"].film == before
+
+
+def test_another_coat_has_dangers_of_its_own_and_a_corrected_hour_is_the_same_coat():
+    watch = Watch()
+    watch.watch((3, "16:30", DEW))
+    again = film(3, "10:50", at(3, "22:30"), stages=STAGES)
+    assert watch.watch((3, "16:40", DEW), on=again) == []
+    redone = film(3, "16:45", at(4, "08:00"), number=4, stages=Stages())
+    said = watch.watch((3, "16:50", DEW), on=redone, coat=5)
+    assert said == [("16:50", Kind.FILM_RISK, "dew", Level.NOW)]
+
+
+def test_dew_safe_and_rain_safe_are_for_the_page_unless_somebody_was_told_of_dew_or_rain():
+    fast = film(3, "07:00", at(3, "14:00"), stages=Stages(rain_safe=at(3, "17:00")))
+    steps = [(3, "14:00"), (3, "14:01"), (3, "17:00"), (3, "17:01")]
+    assert Watch().watch(*steps, on=fast, least=Level.LOG) == [
+        ("14:00", Kind.DEW_SAFE, "None", Level.LOG),
+        ("17:00", Kind.RAIN_SAFE, "None", Level.LOG),
+    ]
+    watch = Watch()
+    watch.watch((3, "11:00", risk(3, "13:30"), risk(3, "13:45", "rain")), on=fast)
+    levels = [level for *_, level in watch.watch(*steps, on=fast, least=Level.LOG)]
+    assert levels == [Level.LOG, Level.PLAN]  # the one that lets the cover come off
+
+
+class TestMilestones:
+    """Each once, at a time for it."""
+
+    hours = Habits(piece={"rail": PieceHabits(hours=((frozenset(range(7)), time(8), time(18)),))})
+    done = film(
+        3, "10:30", at(3, "20:00"), number=8,
+        stages=Stages(sandable=at(4, "14:00"), in_service=at(11, "09:00"), full_cure=at(25, "12:00")),
+    )  # fmt: skip
+
+    def test_ready_to_sand_is_said_in_working_hours_else_in_the_next_morning(self):
+        ready = [(4, "13:59"), (4, "14:00"), (4, "14:01"), (5, "08:00")]
+        said = Watch(self.hours).watch(*ready)
+        assert [(clock, kind) for clock, kind, *_ in said] == [("14:00", Kind.READY_TO_SAND)]
+        late = film(3, "10:30", at(3, "20:00"), stages=Stages(sandable=at(4, "19:00")))
+        said = Watch(self.hours).watch((4, "19:00"), (4, "20:00"), (5, "03:00"), (5, "06:29"), (5, "06:30"), on=late)
+        assert said == [("06:30", Kind.READY_TO_SAND, "None", Level.PLAN)]
+
+    def test_whoever_is_told_to_coat_is_not_told_to_sand(self):
+        timeline = Timeline()
+        on = {"film": WET, "coat": 4}
+        said = timeline.play((4, "14:00", [window(4, "14:00", "17:00")], on), (4, "18:30", (), on))
+        assert [kind for _, kind, _ in said] == [Kind.COAT_NOW]
+
+    def test_what_was_long_ago_is_not_news_to_a_daemon_that_was_off(self):
+        assert Watch().watch((6, "10:00"), least=Level.LOG) == []
+
+    def test_a_build_up_is_told_of_when_it_is_hard_may_be_used_and_is_cured(self):
+        days = [(3, "20:00"), (4, "14:00"), (5, "08:00"), (11, "09:00"), (12, "10:00"), (25, "12:00"), (26, "12:00")]
+        said = Watch(self.hours).watch(*days, on=self.done, coat=9)
+        assert [(clock, kind) for clock, kind, *_ in said] == [
+            ("14:00", Kind.BUILT_UP),
+            ("09:00", Kind.IN_SERVICE),
+            ("12:00", Kind.CURED),
+        ]
+
+    def test_upkeep_is_due_a_year_after_the_last_coat_and_each_year_from_then_on(self):
+        watch, year = Watch(self.hours), timedelta(days=365)
+        for after, kinds in (
+            (timedelta(days=364), []),
+            (year + timedelta(hours=1), [Kind.UPKEEP]),
+            (year + timedelta(days=1), []),
+            (2 * year + timedelta(hours=2), [Kind.UPKEEP]),
+        ):
+            now = self.done.coat.finished_at + after
+            notices = watch.tick(outlook(now, (), film=self.done, coat=9))
+            assert [n.kind for n in notices if n.level is not Level.LOG] == kinds
+        # A daemon that begins long after it was due is silent until the next year.
+        late = outlook(self.done.coat.finished_at + year + timedelta(days=90), (), film=self.done, coat=9)
+        assert Watch(self.hours).tick(late) == []
+
+    def test_a_spoilt_coat_on_top_has_reached_nothing(self):
+        spoilt = film(3, "10:30", at(3, "20:00"), stages=STAGES, spoilt="rain")
+        assert Watch().watch((4, "14:00"), on=spoilt, least=Level.LOG) == []
+
+
+class TestOvercoat:
+    """The time to coat unsanded."""
+
+    on = film(3, "10:30", at(3, "20:00"), stages=Stages(sand_first_after=at(6, "10:00")))
+    unsanded = Habits(piece={"rail": PieceHabits(unsanded=frozenset({4}))})
+    steps = ((5, "20:59"), (5, "22:30"), (6, "06:30"), (6, "07:59"), (6, "08:00"), (6, "09:00"), (6, "10:00"))
+
+    def test_its_end_is_told_twice_and_then_that_it_is_past(self):
+        said = Watch(self.unsanded).watch(*self.steps, (6, "10:01"), on=self.on)
+        assert said == [
+            ("08:00", Kind.OVERCOAT_CLOSING, "None", Level.NOW),
+            ("10:00", Kind.OVERCOAT_PAST, "None", Level.PLAN),
+        ]
+        day = film(3, "10:30", at(3, "20:00"), stages=Stages(sand_first_after=at(6, "17:00")))
+        said = Watch(self.unsanded).watch((6, "06:30"), (6, "12:00"), (6, "15:00"), (6, "16:00"), on=day)
+        assert [clock for clock, *_ in said] == ["06:30", "15:00"]
+
+    def test_whoever_sands_before_that_coat_anyway_finds_it_on_the_page(self):
+        said = Watch().watch(*self.steps, on=self.on, least=Level.LOG)
+        assert {level for *_, level in said} == {Level.LOG}
+
+    def test_it_is_no_matter_to_a_piece_that_is_built_up(self):
+        said = Watch(self.unsanded).watch(*self.steps, on=self.on, coat=9, least=Level.LOG)
+        assert [kind for _, kind, *_ in said if kind in (Kind.OVERCOAT_CLOSING, Kind.OVERCOAT_PAST)] == []
+
+
+@pytest.mark.parametrize(("clock", "is_quiet"), [("21:29", False), ("21:30", True), ("06:29", True), ("06:30", False)])
+def test_quiet_hours_run_over_midnight(clock, is_quiet):
+    hour, minute = map(int, clock.split(":"))
+    assert Quiet(time(21, 30), time(6, 30)).holds(time(hour, minute)) is is_quiet
