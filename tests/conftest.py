@@ -5,8 +5,13 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from guard import no_network
+
+# No test is timed: a busy machine is no fault.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 NOTHING_SKIPS = os.environ.get("CI", "").lower() == "true"
 # Recorded data is not part of a checkout; everything else a test needs has to be there.

@@ -3,6 +3,7 @@
 import csv
 import importlib.util
 import io
+import json
 import os
 import re
 import shlex
@@ -15,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from dryspell.bundled import bundled
+from dryspell.config import parse
 from patience import with_patience
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -25,6 +27,7 @@ COMMANDS = [
     for line in block.splitlines()
     if line.strip()
 ]
+CONFIGURATION, SENSORS = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
 OURS = [command for command in COMMANDS if command.startswith(".venv/bin/dryspell")]
 
 
@@ -32,18 +35,17 @@ def test_every_command_is_one_that_a_test_runs():
     tested_elsewhere = {"sh deploy/try --once", "sh deploy/check"}  # tests/test_deploy.py
     exports = {command for command in COMMANDS if command.startswith("export ")}
     assert set(COMMANDS) == tested_elsewhere | exports | set(OURS)
-    assert len(OURS) == 5
+    assert len(OURS) == 8
 
 
 @pytest.fixture(scope="module")
 def home(tmp_path_factory):
     """A home folder with the README's configuration, and weather out of a file instead of the network."""
     folder = tmp_path_factory.mktemp("home")
-    (configuration,) = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
     place = folder / ".config" / "dryspell"
     place.mkdir(parents=True)
-    weather = 'weather = { source = "table", file = "weather.csv" }\n'
-    (place / "dryspell.toml").write_text(configuration + weather, "utf-8")
+    weather = 'weather = { sources = ["table"], file = "weather.csv" }\n'
+    (place / "dryspell.toml").write_text(CONFIGURATION + weather, "utf-8")
     (place / "weather.csv").write_text(weather_from_yesterday(), "utf-8")
     return folder
 
@@ -92,6 +94,18 @@ def test_the_daemon_starts_with_the_configuration_shown_and_leaves_when_told(hom
         assert process.returncode == 0, error
     finally:
         process.kill()
+
+
+def test_the_sensors_shown_are_read_as_the_comments_beside_them_say():
+    text = CONFIGURATION + 'weather.sources = ["sensors"]\nweather.rain_without_forecast = "assume none"\n' + SENSORS
+    config = parse(text, Path("dryspell.toml"), env={"HOME": "/home/you", "DRYSPELL_PHONE": "json://localhost"})
+    assert [sensor.site for sensor in config.sensor.values()] == ["home", "home"]
+    (payload,) = re.findall(r"# (\{.*\})", SENSORS)
+    measures = config.sensor["garden"].read
+    assert [json.loads(payload)[measure.path] for measure in measures] == [14.2, 81]
+    (header,) = re.findall(r"# (time,.*)", SENSORS)
+    probe = config.sensor["probe"]
+    assert header.split(",") == [probe.time.path, *(measure.path for measure in probe.read)]
 
 
 def test_every_file_the_texts_link_to_is_there():

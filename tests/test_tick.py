@@ -1,5 +1,6 @@
 import logging
 import random
+import re
 import threading
 from contextlib import contextmanager
 from dataclasses import replace
@@ -14,6 +15,7 @@ from dryspell.errors import StoreError
 from dryspell.outlook.model import Coat
 from dryspell.store import Store
 from dryspell.tick import Gatherer, Round, look, since_of
+from dryspell.tick.saying import held_back
 from dryspell.tick.sources import sources_of
 from dryspell.weather.sources.open_meteo import OpenMeteo
 from dryspell.weather.sources.table_file import TableFile
@@ -279,6 +281,65 @@ def test_a_round_says_what_is_due_to_those_who_hear_of_the_piece_and_the_next_sa
     clock.at += timedelta(minutes=1)
     assert bench.tick().messages == []
     assert len(bench.sender.took) == 3
+
+
+MORE_TARGETS = """
+alert.us = { url = "json://127.0.0.1:1/", units = "us", pieces = ["bench"] }
+alert.urgent = { url = "json://127.0.0.1:1/", level = "wake" }
+alert.kinds = { url = "json://127.0.0.1:1/", kinds = ["in_service"] }
+alerts.link = "http://shed.local:8080"
+"""
+
+
+def test_each_target_is_told_of_what_it_hears_of_in_its_units(store, clock, tmp_path):
+    bench = Bench(store, clock, tmp_path, more=MORE_TARGETS)
+    bench.tick()
+    by_target = {target: body for target, _, body in bench.sender.took}
+    assert by_target.keys() == {"phone", "relay", "us"}
+    assert re.search(r"Surface \d+ °F", by_target["us"])
+    assert re.search(r"Surface [\d.]+ °C", by_target["phone"])
+    assert "http://shed.local:8080/record/bench?coat=1" in by_target["us"]
+
+
+def test_in_the_quiet_hours_of_a_target_its_messages_are_held_and_sent_after_them_if_they_still_hold(
+    store, clock, tmp_path
+):
+    more = 'alert.late = { url = "json://127.0.0.1:1/", quiet = "10:00-13:00" }'
+    bench = Bench(store, clock, tmp_path, more=more)  # it is 12:00 in Berlin
+    bench.delivery = Delivery(
+        store, bench.sender, bench.config.alerts, clock, random.Random(1), holds=held_back(bench.config)
+    )
+    bench.round = Round(bench.config, store, clock, bench.gatherer, bench.delivery)
+    bench.tick()
+    assert {target for target, *_ in bench.sender.took} == {"phone", "relay"}
+    clock.at += timedelta(minutes=59)
+    bench.tick()
+    assert {target for target, *_ in bench.sender.took} == {"phone", "relay"}
+    clock.at += timedelta(minutes=1)
+    bench.tick()
+    assert [target for target, *_ in bench.sender.took].count("late") == 2
+
+
+def test_pieces_at_one_site_are_told_of_in_one_message_and_each_target_of_those_it_hears_of(store, clock, tmp_path):
+    more = 'piece.mast = { name = "Mast", site = "harbour", shelter = "shed", coating = "oil_varnish_1k" }'
+    bench = Bench(store, clock, tmp_path, more=more)
+    said = bench.tick().messages
+    assert [(message.kind, message.piece) for message in said] == [("coat_now", "rail"), ("coat_now", "bench")]
+    titles = {(target, title.rpartition(": ")[2]) for target, title, _ in bench.sender.took}
+    assert titles == {("phone", "Rail, Mast"), ("phone", "Bench"), ("relay", "Rail")}
+    assert all("Mast" not in body for target, _, body in bench.sender.took if target == "relay")
+
+
+def test_a_source_that_gives_nothing_for_three_hours_is_told(bench, clock):
+    bench.tick()
+    bench.sources["harbour"].answer = down()
+    kinds = []
+    for _ in range(20):
+        clock.at += timedelta(minutes=15)
+        kinds += [message.kind for message in bench.tick().messages]
+    assert "source_failed" in kinds
+    titles = [title for _, title, _ in bench.sender.took]
+    assert "No weather from invented" in titles
 
 
 def test_a_new_process_on_the_same_state_says_nothing_twice(bench, store, clock, tmp_path):

@@ -12,6 +12,9 @@ from dryspell.units import Celsius, Latitude, convert, read_quantity, within
 # The factors are exact by definition: international yard and pound (1959), international nautical mile (1929), and the
 # Fahrenheit scale on 32 and 212 degrees.
 KNOWN = [
+    ("1.5 / hour", "1/hour", 1.5),
+    ("36/day", "1/hour", 1.5),
+    ("12 K m^2/kW", "K m^2/W", 0.012),
     ("18 degC", "degC", 18.0),
     ("64.4 degF", "degC", 18.0),
     ("64.4 °F", "degC", 18.0),
@@ -64,6 +67,9 @@ WRONG = [
     ("10 W", "degree", "is measured in watt, not an angle; west is written as -10.2 deg"),
     ("10 E", "degree", "has an unknown unit 'E'; east is written as 10.2 deg"),
     ("1e999 h", "hour", "is not a finite number"),
+    ("2 h", "1/hour", 'is a time, not a rate; wanted such as "1.2 / hour"'),
+    ("2 / ", "1/hour", "has an unknown unit '/'; wanted such as \"1.2 / hour\""),
+    ("4 W/m^2/K", "K m^2/W", 'is a heat conductance, not a heat resistance; wanted such as "12 K m^2/kW"'),
     (
         "5 W",
         "W/m^2",

@@ -73,5 +73,5 @@ class Taken:
     def __init__(self):
         self.took = []
 
-    def send(self, target, title, body):
+    def send(self, target, title, body, draw=None):
         self.took.append((target, title, body))

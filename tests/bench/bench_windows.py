@@ -32,7 +32,7 @@ coating = "pu_clear_2k"
 face = "vertical"
 facing = "SW"
 [weather]
-base_url = "http://127.0.0.1:{port}"
+open-meteo.base_url = "http://127.0.0.1:{port}"
 """
 
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from dryspell.cli import check, probes
+from dryspell.cli import alert_probes, check, probes
 from dryspell.cli.paint import Paint
 from dryspell.cli.parts import Finding, figures_document, figures_text, report
 from dryspell.config import parse
@@ -82,10 +82,11 @@ def test_a_good_configuration_is_good_in_every_part(yard):
         (
             r"coating   good    spar on oil_varnish_1k: yours: humidity_max, touch_dry \(2 temperatures\), "
             r"recoat \(1 temperature: at others the common rule, twice the time for 10 K colder\); "
-            r"the other 32 figures are ours \(common practice, no source; 4 with a source\)"
+            r"the other 35 figures are ours \(common practice, no source; 5 with a source\)"
         ),
         (
-            r"piece     good    toe_rail: 7 coats of spar, 3 on before the first one recorded; at harbour; "
+            r"piece     good    toe_rail: 7 coats of spar, 3 on before the first one recorded; for severe sun 12 are "
+            r"usual; at harbour; "
             r"horizontal, open, normal to the wind, clear on dark wood; 4\.05 m2, 40 min of brushing"
         ),
         r"weather   good    harbour: weather\.csv answers; issued 0 min ago, reaches to Sun 24 May 07:00",
@@ -127,6 +128,14 @@ def of_piece(**keys):
         (
             {"shelter": '"shed"', "shut_by_day": "true"},
             "horizontal, shed shut by day, normal to the wind, clear on dark wood",
+        ),
+        (
+            {"shelter": '"shed"', "shut_by_day": "true", "lag": '"2.5 h"', "air_changes": '"1.2 / hour"'}
+            | {"sun_warmth": '"12 K m^2/kW"'},
+            (
+                "horizontal, shed shut by day, normal to the wind, clear on dark wood; its air 2.5 h behind; "
+                "its air changed 1.2 times an hour; the sun warms it by 12 K for each kW/m2"
+            ),
         ),
         (
             {"wind_share": '"35 %"', "back_conductance": '"4 W/m^2/K"', "sky": '"60 %"'},
@@ -353,8 +362,8 @@ def test_a_test_message_goes_out_only_when_asked_for(yard, receiver):
     assert bodies == []
     result = run(yard, "--send")
     assert result.exit_code == 0
-    assert "a test was sent; see that it came" in re.sub(r"\s+", " ", result.output)
-    assert [body["title"] for body in bodies] == [probes.TEST_TITLE]
+    assert "a test was sent, with a picture; see that it came" in re.sub(r"\s+", " ", result.output)
+    assert [body["title"] for body in bodies] == [alert_probes.TEST_TITLE]
 
 
 def test_a_test_message_that_is_not_taken_is_bad(yard):
@@ -380,7 +389,7 @@ def test_a_coating_of_ones_own_that_no_piece_has_is_shown_as_such():
     texts = [finding.text for finding in report(config, NOW) if finding.part == "coating"]
     assert len(texts) == 2
     assert texts[1] == (
-        "spare on primer_1k: all 34 figures are ours (common practice, no source; 4 with a source); no piece has it"
+        "spare on primer_1k: all 37 figures are ours (common practice, no source; 4 with a source); no piece has it"
     )
 
 

@@ -27,6 +27,13 @@ class _Tried:
     reasons: list[str] = field(default_factory=list)
     waits_s: list[float | None] = field(default_factory=list)
     late: list[WeatherTable] = field(default_factory=list)
+    failing: dict[str, str] = field(default_factory=dict)
+
+    def fails(self, source: Source, reason: str, wait_s: float | None = None) -> None:
+        """Note why a source cannot be gone by, and how long it asks to be left alone."""
+        self.failing[source.name] = reason
+        self.reasons.append(f"{source.name}: {reason}")
+        self.waits_s.append(wait_s)
 
 
 class Preferred:
@@ -49,6 +56,8 @@ class Preferred:
             raise ValueError("an order of preference needs a source")
         self._sources = tuple(sources)
         self._stale_after = timedelta(hours=stale_after_h)
+        self.failing: dict[str, str] = {}
+        """What the sources that were asked last and gave no weather to go by said, by name."""
 
     @property
     def name(self) -> str:
@@ -72,6 +81,7 @@ class Preferred:
             No source gave weather; the message has the reason of each, and `retry_after_s` is the shortest of theirs.
         """
         tried = _Tried()
+        self.failing = tried.failing
         for place, source in enumerate(self._sources):
             table = self._usable(source, now, tried)
             if table is not None:
@@ -91,17 +101,14 @@ class Preferred:
         try:
             table = _fetch(source, now)
         except WeatherError as error:
-            tried.reasons.append(f"{source.name}: {error}")
-            tried.waits_s.append(error.retry_after_s)
+            tried.fails(source, str(error), error.retry_after_s)
             return None
         ahead = table.times > as_instant(now)
         if not (known_at(table.columns, ("air_temperature",)) & ahead).any():
-            tried.reasons.append(f"{source.name}: it knows no temperature from now on")
-            tried.waits_s.append(None)
+            tried.fails(source, "it knows no temperature from now on")
             return None
         if not self._young(table, now):
-            tried.reasons.append(f"{source.name}: {self._too_old(table)}")
-            tried.waits_s.append(None)
+            tried.fails(source, self._too_old(table))
             tried.late.append(table)
             return None
         return table

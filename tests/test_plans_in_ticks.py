@@ -1,0 +1,134 @@
+"""The daemon keeps the plan current: made beside the ticks, when something it hangs on has changed."""
+
+import random
+from datetime import timedelta
+
+import pytest
+
+from dryspell.alerts.deliver import Delivery
+from dryspell.clock import FixedClock
+from dryspell.outlook.model import Coat
+from dryspell.store import Store
+from dryspell.tick import Gatherer, Planner, Round, lessons
+from dryspell.tick import plans as ticking
+from dryspell.tick.plans import kept, plans
+from yard import START, FakeSource, Taken, config, weather
+
+
+@pytest.fixture
+def store(tmp_path):
+    store = Store(tmp_path / "state" / "dryspell.sqlite3")
+    yield store
+    store.close()
+
+
+@pytest.fixture
+def clock():
+    return FixedClock(START)
+
+
+class Yard:
+    """Ticks with a planner beside them."""
+
+    def __init__(self, store, clock, folder):
+        self.config, self.store, self.clock = config(folder), store, clock
+        self.source = FakeSource(weather(hours=24 * 16))
+        self.gatherer = Gatherer(
+            self.config, store, clock, {"harbour": self.source, "orchard": self.source}, random.Random(1)
+        )
+        delivery = Delivery(store, Taken(), self.config.alerts, clock, random.Random(1))
+        self.planner = Planner(store)
+        self.round = Round(self.config, store, clock, self.gatherer, delivery, planner=self.planner)
+
+    def tick(self):
+        self.round.run(fetch_wait_s=30)
+        assert self.planner.wait(60)
+        return self.planner.latest
+
+
+@pytest.fixture
+def yard(store, clock, tmp_path):
+    return Yard(store, clock, tmp_path)
+
+
+def test_the_first_tick_makes_a_plan_of_every_piece_and_keeps_it(yard):
+    made = yard.tick()
+    assert [plan.piece for plan in made.plans] == ["rail", "bench"]
+    assert all(plan.planned for plan in made.plans)
+    assert yard.store.plans() == {plan.piece: plan for plan in made.plans}
+
+
+def test_another_minute_makes_no_other_plan_and_a_coat_does(yard):
+    made = yard.tick()
+    yard.clock.at += timedelta(minutes=1)
+    assert yard.tick() is made
+    next_coat = made.plans[0].planned[0]
+    yard.clock.at = next_coat.last_stroke + timedelta(minutes=1)
+    yard.store.add_coat(
+        Coat(piece="rail", number=4, finished_at=next_coat.last_stroke, recorded_at=next_coat.last_stroke)
+    )
+    again = yard.tick()
+    assert again is not made
+    assert again.plans[0].planned[0].number == 5
+
+
+def test_a_new_forecast_makes_a_new_plan_that_stays_with_the_old_one(yard, monkeypatch):
+    # The members that a single forecast is given are drawn anew with every issue, which is no small change.
+    monkeypatch.setattr(lessons, "seed_of", lambda *_: 1)
+    made = yard.tick()
+    yard.clock.at += timedelta(minutes=10)
+    yard.source.answer = weather(yard.clock.at, first=START - timedelta(days=2), hours=24 * 16, air_temperature=18.3)
+    yard.gatherer.refetch()
+    again = yard.tick()
+    assert again is not made
+    moved = [coat.moved for plan in again.plans for coat in plan.planned]
+    assert len(moved) >= sum(len(plan.planned) for plan in made.plans)
+    assert not any(moved), "what was promised is kept, as little has changed"
+
+
+def test_a_coat_that_was_to_be_on_by_now_and_is_not_makes_another_plan(yard):
+    made = yard.tick()
+    first = min(plan.planned[0].last_stroke for plan in made.plans)
+    yard.clock.at = first + timedelta(minutes=30)
+    assert yard.tick() is made, "it may be recorded yet"
+    yard.clock.at = first + timedelta(hours=2)
+    again = yard.tick()
+    assert again is not made
+    assert "missed" in {coat.moved.why for plan in again.plans for coat in plan.planned if coat.moved}
+
+
+def test_one_piece_that_cannot_be_looked_at_leaves_the_others_their_plan(yard, monkeypatch, caplog):
+    look = ticking.prospect_of
+
+    def failing(piece, *rest, **more):
+        if piece.key == "rail":
+            raise ValueError("no such day")
+        return look(piece, *rest, **more)
+
+    monkeypatch.setattr(ticking, "prospect_of", failing)
+    made = yard.tick()
+    assert [plan.piece for plan in made.plans] == ["bench"]
+    assert "rail could not be planned" in caplog.text
+
+
+def test_a_fault_of_the_planning_is_logged_and_the_tick_goes_on(yard, monkeypatch, caplog):
+    def failing(*_, **__):
+        raise RuntimeError("out of paper")
+
+    monkeypatch.setattr(ticking, "make_plans", failing)
+    assert yard.tick() is None
+    assert "out of paper" in caplog.text
+
+
+def test_without_weather_what_was_promised_is_not_taken_back(yard):
+    made = yard.tick()
+    nothing = plans(yard.config, {}, {}, yard.clock.at, yard.store.plans())
+    assert not any(plan.planned for plan in nothing.plans)
+    kept(yard.store, nothing)
+    assert yard.store.plans() == {plan.piece: plan for plan in made.plans}
+
+
+def test_a_plan_that_is_under_way_when_the_daemon_leaves_comes_to_nothing(yard):
+    yard.planner.leave()
+    assert yard.tick() is None
+    assert yard.store.plans() == {}
