@@ -154,10 +154,8 @@ WANTS = {
 }
 
 
-@pytest.mark.parametrize("debug", ["", "1"])
 @pytest.mark.parametrize("command", [command for command in COMMANDS if command != "run"])
-def test_no_command_shows_a_secret(command, debug, yard, capsys, monkeypatch):
-    monkeypatch.setenv("DRYSPELL_DEBUG", debug)
+def test_no_command_shows_a_secret(command, yard, capsys, monkeypatch):
     monkeypatch.chdir(yard.folder)
     for arguments in WANTS.get(command, [[]]):
         for more in ([], ["--json"]):
@@ -198,7 +196,8 @@ def test_no_mistake_in_a_configuration_shows_a_secret(right, wrong, yard, capsys
     (yard.folder / "two_lines").write_text(f"{MARK}\n{MARK}")
     yard.write(yard.text.replace(right, wrong, 1))
     for command in (["check", "--offline"], ["windows"]):
-        for more in ([], ["--json"]):
+        for more, debug in (([], ""), ([], "1"), (["--json"], "")):
+            monkeypatch.setenv("DRYSPELL_DEBUG", debug)
             code = main([*command, *more, "--config", str(yard.file)])
             output = capsys.readouterr()
             yard.hides(output.out + output.err)
