@@ -326,7 +326,7 @@ def test_pieces_at_one_site_are_told_of_in_one_message_and_each_target_of_those_
     said = bench.tick().messages
     assert [(message.kind, message.piece) for message in said] == [("coat_now", "rail"), ("coat_now", "bench")]
     titles = {(target, title.rpartition(": ")[2]) for target, title, _ in bench.sender.took}
-    assert titles == {("phone", "Rail, Mast"), ("phone", "Bench"), ("relay", "Rail")}
+    assert titles == {("phone", "2 pieces"), ("phone", "Bench"), ("relay", "Rail")}
     assert all("Mast" not in body for target, _, body in bench.sender.took if target == "relay")
 
 

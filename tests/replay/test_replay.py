@@ -12,6 +12,7 @@ from dryspell.outlook.fate import Fate
 from dryspell.replay.account import Finisher
 from dryspell.replay.issues import Fading, Perfect
 from dryspell.replay.replay import replay
+from dryspell.tick.lessons import learn
 from replay.conftest import JUNE, config_of, weeks_of
 
 DAYS = 8
@@ -74,3 +75,21 @@ def test_without_any_forecast_nothing_is_begun(tmp_path):
     came = run(tmp_path, lambda _: Perfect(far_away, AHEAD), "rail", days=2)
     assert came.accounts["rail"][Finisher.OBEYS].laid == 0
     assert came.said == ()
+
+
+def test_with_a_sensor_at_the_site_the_daemon_learns_how_its_forecasts_differ(tmp_path, monkeypatch):
+    learned = []
+    monkeypatch.setattr("dryspell.tick.gather.learn", lambda *given: learned.append(learn(*given)) or learned[-1])
+    truth, warm = (
+        weeks_of("JFK", JUNE, 1, around=timedelta(days=32)),
+        weeks_of("JFK", JUNE, 1, around=timedelta(days=32)),
+    )
+    columns = {**warm.columns, "air_temperature": warm.columns["air_temperature"] + 3.0}
+    forecast = Fading(type(warm)(warm.times, columns, "3 K too warm", JUNE), AHEAD, timedelta(hours=30))
+    config = config_of(tmp_path, "door")
+    end = JUNE + timedelta(hours=2)
+    replay(config, truth, {"airport": forecast}, JUNE, end, read_here=True, every=timedelta(hours=3))
+    corrected = learned[0].correction
+    assert "air_temperature" in corrected.learned
+    assert corrected.scores["air_temperature"].raw > 2.5
+    assert corrected.scores["air_temperature"].corrected < 1.0

@@ -60,7 +60,9 @@ your own coats is neither read nor changed: every piece begins bare."""
 @click.option("--from", "begin", callback=read_bound, metavar="WHEN", help="First day or instant. [default: all]")
 @click.option("--to", "end", callback=read_bound, metavar="WHEN", help="The day or instant to stop before.")
 @click.option("--tight/--no-tight", default=True, help="Coats are begun in hours called tight as well.  [default: yes]")
-@click.option("--readings", "read_here", is_flag=True, help="A sensor at the site reads the weather as it comes.")
+@click.option(
+    "--readings", "read_here", is_flag=True, help="A sensor at the site reads the weather, from a month before on."
+)
 @click.option("--alerts", "with_alerts", is_flag=True, help="List every alert, and each coat begun.")
 @click.option("--exit-code", "with_exit_code", is_flag=True, help="Exit with 1 when a coat begun as told was spoiled.")
 @colour_option

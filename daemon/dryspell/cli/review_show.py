@@ -14,6 +14,7 @@ SCHEMA = "dryspell.review/1"
 CAME, SAID = "█", "│"
 _BAR, _LABEL = 50, 14
 _HEADS = ("starts", "right", "hit", "miss", "false", "wait", "Brier", "skill")
+_LATER = "the daemon keeps what it says while it runs, and it can be reviewed when its weather has come."
 _FEW = 30
 """Fewer starts than this say little; odds of a tenth with so few are marked (no source)."""
 
@@ -32,7 +33,7 @@ def review_text(found: Mapping[str, Reviewed], names: Mapping[str, str], paint: 
     waiting = f"{everything.open_} more wait for their weather" if everything.open_ else ""
     lines = [*heading("How right it was", waiting, paint)]
     if not everything.came.size:
-        return "\n".join([*lines, *_wrapped("Nothing to review yet: the daemon keeps what it says while it runs.")])
+        return "\n".join([*lines, *_wrapped(f"Nothing to review yet of {', '.join(names.values())}: {_LATER}")])
     lines += [paint("Ahead".ljust(_LABEL) + _head(), "aside")]
     lines += [_row(_ahead(lead), score) for lead, score in everything.by_lead().items()]
     if len(found) > 1:

@@ -16,7 +16,7 @@ from dryspell.outlook.fate import Fate
 from dryspell.outlook.model import Coat, Spoiler
 from dryspell.replay.account import Said
 from dryspell.replay.obeying import Told
-from dryspell.replay.station import Station
+from dryspell.replay.station import BEFORE, Station, live_through
 from dryspell.replay.truth import BuildUp, Laid, Truth
 from dryspell.store import Store
 from dryspell.store.store import open_store
@@ -152,7 +152,9 @@ class Rerun:
         ticks = Round(config, store, clock, gatherer, delivery)
         benches = {key: _Bench(truth, store, takes_tight=self._takes_tight) for key, truth in self._truths.items()}
         self.build_ups = {key: bench.build_up for key, bench in benches.items()}
-        stations = [Station(store, site, table, begin) for site, table in self._readings.items()]
+        stations = [Station(store, site, table, begin - BEFORE) for site, table in self._readings.items()]
+        for site in self._readings:
+            live_through(store, site, self._sources[site], begin - BEFORE, begin, self._every)
         issue_at = begin
         while clock.at < end:
             now = clock.at
@@ -167,7 +169,8 @@ class Rerun:
             seen = ticks.run(fetch_wait_s=WAIT_S)
             delivery.wait(WAIT_S)
             self.ticks += 1
-            self.said += [Said(now, m.piece, m.kind, m.title, m.body) for m in seen.messages]
+            sent = (m for m in seen.messages if m.targets and m.piece in self._truths)
+            self.said += [Said(now, m.piece, m.kind, m.title, m.body) for m in sent]
             for notice in (part for whole in seen.notices for part in whole.each):
                 benches[notice.piece].told.hear(notice)
             for bench in benches.values():

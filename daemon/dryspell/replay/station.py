@@ -1,18 +1,21 @@
-"""A sensor at the site that reads the weather as it comes."""
+"""A sensor at the site that reads the weather as it comes, beside the forecasts for it."""
 
+from contextlib import suppress
 from datetime import datetime, timedelta
 
 import numpy as np
 
+from dryspell.errors import WeatherError
 from dryspell.store import Store
 from dryspell.store.readings import Checked
 from dryspell.weather.checks import as_datetime, as_instant
 from dryspell.weather.flags import Flag
 from dryspell.weather.sensors.reading import Reading
+from dryspell.weather.sources import Source
 from dryspell.weather.table import WeatherTable
 
-BEFORE = timedelta(days=2)
-"""How long it has been there when the replay begins."""
+BEFORE = timedelta(days=30)
+"""How long it has been there when the replay begins, and the daemon with it."""
 NAME = "station"
 _NOT_READ = {"cloud_area_fraction", "probability_of_precipitation", "surface_downwelling_longwave_flux_in_air"}
 """What a sensor in a garden does not read."""
@@ -26,14 +29,14 @@ class Station:
     truth
         The weather as it came, of one member.
     begin
-        When the replay begins.
+        When it is put up.
     """
 
     def __init__(self, store: Store, site: str, truth: WeatherTable, begin: datetime) -> None:
         self._store = store
         self._site = site
         self._truth = truth
-        self._next = int(np.searchsorted(truth.times, as_instant(begin - BEFORE)))
+        self._next = int(np.searchsorted(truth.times, as_instant(begin)))
 
     def read(self, now: datetime) -> None:
         """Read what has come by now."""
@@ -51,3 +54,12 @@ class Station:
             ]
         )
         self._next = end
+
+
+def live_through(store: Store, site: str, source: Source, begin: datetime, end: datetime, every: timedelta) -> None:
+    """Keep the forecasts issued before a replay, as far as there are any."""
+    at = begin
+    while at < end:
+        with suppress(WeatherError):
+            store.keep_issue(site, source.fetch(at), at)
+        at += every
