@@ -73,5 +73,5 @@ class Taken:
     def __init__(self):
         self.took = []
 
-    def send(self, target, title, body, draw=None):
+    def send(self, target, title, body, draw=None):  # noqa: ARG002  (a sender takes one)
         self.took.append((target, title, body))

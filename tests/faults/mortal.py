@@ -25,6 +25,7 @@ class Mortals:
 
     def __init__(self):
         command = [sys.executable, __file__]
+        self.daemon = None
         self.process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
 
     def order(self, **order):
@@ -43,15 +44,19 @@ class Mortals:
 
     def serve(self, file, now):
         """Begin a daemon, and return the number of its process."""
-        return self.order(serve=str(file), now=now.isoformat())["process"]
+        self.daemon = self.order(serve=str(file), now=now.isoformat())["process"]
+        return self.daemon
 
     def ended(self):
         """Wait until that daemon has ended; return with what code, or by which signal, which is negative."""
         while "signal" not in (answer := self.answer()):
             pass
+        self.daemon = None
         return answer["signal"]
 
     def close(self):
+        if self.daemon is not None:
+            os.kill(self.daemon, signal.SIGKILL)
         self.process.stdin.close()
         self.process.wait(20)
         self.process.stdout.close()

@@ -31,7 +31,8 @@ START = datetime(2026, 6, 2, 10, tzinfo=UTC)
 ISSUED = START - timedelta(hours=4)
 TURN = START + timedelta(hours=33)  # 21:00 in Berlin on the second day: the third day will be damp after all
 DAMP_FROM = datetime(2026, 6, 3, 22, tzinfo=UTC)
-INSTANTS = [START + timedelta(hours=hours) for hours in range(0, 47, 2)]
+# A minute past the grid of starts, so that a tick some seconds later sees windows open at the same instant.
+INSTANTS = [START + timedelta(hours=hours, minutes=1) for hours in range(0, 47, 2)]
 
 
 @pytest.fixture

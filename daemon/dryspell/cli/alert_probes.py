@@ -68,9 +68,7 @@ def alerts(config: Config, now: datetime, *, send: bool = False) -> Iterator[Fin
             continue
         yield _of_target(key, target, known, now, sent=send, drew=png is not None)
     if without:
-        text = (
-            f"{', '.join(without)}: messages go without a picture; the extra dryspell[{EXTRA}] adds what draws it"
-        )
+        text = f"{', '.join(without)}: messages go without a picture; the extra dryspell[{EXTRA}] adds what draws it"
         yield Finding("alert", "look", text)
 
 

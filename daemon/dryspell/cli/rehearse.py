@@ -54,7 +54,7 @@ def rehearse(
         How far ahead to go.
     """
     habits = habits_of(config)
-    memory: Mapping[str, PieceMemory] = {}
+    memory = dict[str, PieceMemory]()
     said: list[Said] = []
     looks: dict[datetime, list[str]] = {}
     for outlook in outlooks:

@@ -95,7 +95,11 @@ def verdict(came: Replayed) -> str:
 
 def assumptions(setting: Setting) -> list[str]:
     """Return what a replay takes for granted, in sentences."""
-    read = "a sensor at the site reads the weather, from a month before on" if setting.read_here else "no sensor at the site"
+    read = (
+        "a sensor at the site reads the weather, from a month before on"
+        if setting.read_here
+        else "no sensor at the site"
+    )
     tight = "tight ones as well" if setting.takes_tight else "tight ones left out"
     return [
         *setting.remarks,

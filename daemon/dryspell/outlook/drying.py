@@ -44,7 +44,7 @@ class DryingClock:
         """Return the clock of films that something else slows; the sums are the same where the air is as still."""
         clock = DryingClock(self._c, self.coating, slowing)
         if slowing.in_still_air == self.slowing.in_still_air:
-            clock._sums = self._sums  # noqa: SLF001  (one of ours)
+            clock._sums = self._sums
         return clock
 
     def sum(self, stage: StageName, phase: Phase) -> RunningSum:

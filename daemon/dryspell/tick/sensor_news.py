@@ -7,9 +7,9 @@ from datetime import datetime
 
 from pydantic import ValidationError
 
+from dryspell.alerts.quiet import quiet_until
 from dryspell.alerts.sensor_text import compose_sensor, sensor_notice_id
 from dryspell.alerts.sensors import MEMORY_KEY, SensorHealth, SensorMemory, SensorNotice, decide_sensors
-from dryspell.alerts.quiet import quiet_until
 from dryspell.config import Config
 from dryspell.store.outbox import Message
 from dryspell.tick.saying import habits_of

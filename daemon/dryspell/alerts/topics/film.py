@@ -2,7 +2,8 @@
 
 - dew-safe and rain-safe are for the page, unless somebody was told of dew or rain to come: then it is over now;
 - the rest is said in working hours, else in the morning of the day after;
-- what is so for longer than it is news is not spoken of any more, nor is "ready to sand" to whoever is told to coat.
+- what is so for longer than it is news is not spoken of any more, nor is "ready to sand" to whoever was told of a
+  window of that day, and with it when to sand.
 """
 
 from collections.abc import Iterator
@@ -108,5 +109,7 @@ def _milestones(talk: Talk, state: FilmState, film: FilmMemory) -> Iterator[_Mil
 
 def _is_idle(talk: Talk, kind: Kind) -> bool:
     """Say whether a word would tell whoever hears it nothing that they are not told otherwise."""
-    told_to_coat = any(promise.opened for promise in talk.memory.windows.promises)
+    today = talk.local.date()
+    promises = talk.memory.windows.promises
+    told_to_coat = any(p.opened or p.told.start.astimezone(talk.zone).date() == today for p in promises)
     return kind is Kind.READY_TO_SAND and (told_to_coat or talk.heard(Kind.COAT_NOW, Kind.HOT_COAT))

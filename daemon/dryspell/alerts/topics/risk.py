@@ -2,10 +2,12 @@
 
 The rules, per film and danger:
 
-- it is said from three hours ahead; of what comes in the quiet hours, or too soon after them, in the evening before;
+- it is said from three hours ahead, of the sun from one, for whoever coats before it knows of it; of what comes in the
+  quiet hours, or too soon after them, in the evening before;
 - at a chance of 30 % and more, as a coat is refused from there on; it is over below 15 %, for half an hour;
 - in quiet hours only what is news, cannot wait for the morning, and has not begun: that rings;
-- once more 45 minutes before, and whenever it comes over an hour sooner than was told; neither in quiet hours;
+- once more 45 minutes before, but not of the sun, and whenever it comes over an hour sooner than was told; neither in
+  quiet hours;
 - that it is over is said while what was told is still ahead, and not within six hours of having said so before.
 """
 
@@ -23,6 +25,7 @@ SAY_FROM, OVER_BELOW = 0.3, 0.15
 """Odds: refuse at a chance of rain of 30 %, think of it from 15 % (common practice, no source)."""
 # All of these: common practice of people who have to drive to their work, no source.
 LEAD = timedelta(hours=3)
+SUN_LEAD = timedelta(hours=1)
 REMIND = timedelta(minutes=45)
 NEEDED = timedelta(hours=1)
 BEFORE_QUIET = timedelta(minutes=90)
@@ -49,15 +52,16 @@ def speak(talk: Talk) -> None:
     talk.remember(film=film.model_copy(update={"warned": tuple(warned.values())}))
 
 
-def due_from(talk: Talk, at: datetime) -> datetime:
-    """Return from when on something that comes at an instant is said."""
-    began = quiet_before(at - NEEDED, talk.habits.quiet, talk.zone)
-    return at - LEAD if began is None else min(at - LEAD, began - BEFORE_QUIET)
+def due_from(talk: Talk, risk: FilmRisk) -> datetime:
+    """Return from when on a danger is said."""
+    began = quiet_before(risk.at - NEEDED, talk.habits.quiet, talk.zone)
+    due = risk.at - (SUN_LEAD if risk.hazard == "sun" else LEAD)
+    return due if began is None else min(due, began - BEFORE_QUIET)
 
 
 def _speak(talk: Talk, film: FilmMemory, risk: FilmRisk | None, before: Warned | None) -> Warned | None:
     if before is None or not before.stands:
-        if risk is None or risk.odds < SAY_FROM or not _is_due(talk, risk.at):
+        if risk is None or risk.odds < SAY_FROM or not _is_due(talk, risk):
             return before
         return _warn(talk, film, risk, before, Why.AHEAD)
     if risk is None or risk.odds < OVER_BELOW:
@@ -66,17 +70,17 @@ def _speak(talk: Talk, film: FilmMemory, risk: FilmRisk | None, before: Warned |
     if risk.odds < SAY_FROM:
         return before
     is_sooner = before.at - risk.at > SOONER and before.at > talk.now
-    if is_sooner and talk.quiet_until is None and _is_due(talk, risk.at):
+    if is_sooner and talk.quiet_until is None and _is_due(talk, risk):
         return _warn(talk, film, risk, before, Why.SOONER)
     return _remind(talk, risk, before)
 
 
-def _is_due(talk: Talk, at: datetime) -> bool:
-    if talk.now < due_from(talk, at):
+def _is_due(talk: Talk, risk: FilmRisk) -> bool:
+    if talk.now < due_from(talk, risk):
         return False
     if talk.quiet_until is None:
         return True
-    return at - talk.now >= UNDER_WAY and at - NEEDED < talk.quiet_until
+    return risk.at - talk.now >= UNDER_WAY and risk.at - NEEDED < talk.quiet_until
 
 
 def _say(
@@ -114,7 +118,9 @@ def _remind(talk: Talk, risk: FilmRisk, before: Warned) -> Warned:
     """Say it once more shortly before: somebody may have meant to see to it then."""
     near = risk.at - REMIND <= talk.now < risk.at
     long_ago = talk.now - before.told_at >= REMIND
-    if before.reminded or not near or not long_ago or talk.quiet_until is not None or talk.habits.again == 0:
+    if before.reminded or not near or not long_ago or risk.hazard == "sun":
+        return before
+    if talk.quiet_until is not None or talk.habits.again == 0:
         return before
     key = f"{before.key}/{Why.NEAR}"
     _say(talk, Kind.FILM_RISK, Why.NEAR, key, risk.at, risk.hazard, risk.at, risk)
