@@ -67,9 +67,15 @@ def test_what_has_begun_already_in_the_night_rings_nobody():
 
 
 def test_what_can_wait_for_the_morning_does():
-    sun = risk(4, "09:00", "sun")
-    said = Watch().watch((3, "20:00", sun), (4, "06:00", sun), (4, "06:29", sun), (4, "06:30", sun))
-    assert said == [("06:30", Kind.FILM_RISK, "sun", Level.NOW)]
+    rain, slow = risk(4, "09:00", "rain"), film(3, "10:30", None)
+    steps = [(3, "20:00", rain), (4, "06:00", rain), (4, "06:29", rain), (4, "06:30", rain)]
+    assert Watch().watch(*steps, on=slow) == [("06:30", Kind.FILM_RISK, "rain", Level.NOW)]
+
+
+def test_of_the_sun_it_is_enough_to_hear_once_an_hour_before():
+    sun = risk(3, "14:00", "sun")
+    steps = [(3, "11:00", sun), (3, "12:59", sun), (3, "13:00", sun), (3, "13:15", sun), (3, "14:00", sun)]
+    assert Watch().watch(*steps) == [("13:00", Kind.FILM_RISK, "sun", Level.NOW)]
 
 
 def test_a_danger_that_is_small_or_flickers_about_a_third_is_one_message():
@@ -172,9 +178,13 @@ class TestMilestones:
         said = Watch(self.hours).watch((4, "19:00"), (4, "20:00"), (5, "03:00"), (5, "06:29"), (5, "06:30"), on=late)
         assert said == [("06:30", Kind.READY_TO_SAND, "None", Level.PLAN)]
 
-    def test_whoever_is_told_to_coat_is_not_told_to_sand(self):
+    def test_whoever_is_told_to_coat_or_when_to_sand_is_not_told_to_sand(self):
         timeline = Timeline()
+        tomorrow = [window(4, "16:00", "18:00")]
         on = {"film": WET, "coat": 4}
+        said = timeline.play((3, "18:00", tomorrow, on), (4, "14:00", tomorrow, on), (4, "14:01", tomorrow, on))
+        assert [kind for _, kind, _ in said] == [Kind.TOMORROW]
+        timeline = Timeline()
         said = timeline.play((4, "14:00", [window(4, "14:00", "17:00")], on), (4, "18:30", (), on))
         assert [kind for _, kind, _ in said] == [Kind.COAT_NOW]
 

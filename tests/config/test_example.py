@@ -10,6 +10,7 @@ from dryspell.config import parse
 from dryspell.config.load import KEYS
 from dryspell.config.problems import written_keys
 from dryspell.config.settings import (
+    NOTICE_KINDS,
     SERVICES,
     AlertSettings,
     DaemonSettings,
@@ -108,3 +109,8 @@ def test_what_is_commented_out_is_the_default():
 
 def test_every_family_is_named_in_the_example():
     assert all(key in TEXT for key in config_of(TEXT).coating)
+
+
+def test_every_kind_of_notice_is_named_in_the_example():
+    words = set(re.findall(r"[a-z_]+", TEXT))
+    assert set(NOTICE_KINDS) <= words

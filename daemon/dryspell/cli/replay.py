@@ -28,8 +28,10 @@ SPOILED = 1
 PERFECT = "perfect"
 
 EPILOG = """\b
-Example, with the weather of a year as it was read at the site:
+Example:
   dryspell replay --weather 2025.csv --from 2025-04-01 --to 2025-11-01
+
+The weather is that of the year as it was read at the site.
 
 \b
 FORECAST is what was forecast when:
