@@ -60,7 +60,12 @@ def test_what_has_been_is_as_it_was_read(bench):
     at = np.datetime64(int((START - HOUR).timestamp()), "s")
     air = dict(zip(table.times.tolist(), table.columns["air_temperature"][0].tolist(), strict=True))
     assert air[at.tolist()] == 9.0
-    assert [value for when, value in air.items() if when != at.tolist()] == [18.0] * (len(air) - 1)
+    before = [value for when, value in air.items() if when < at.tolist()]
+    assert before == [18.0] * 47
+    # What is ahead leans on the last reading, and less and less.
+    ahead = [value for when, value in air.items() if when > at.tolist()]
+    assert ahead == sorted(ahead)
+    assert 9.0 < ahead[0] < ahead[-1] == 18.0
     assert any("read at 1 by mast" in note for note in table.notes)
 
 

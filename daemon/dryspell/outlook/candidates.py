@@ -146,7 +146,9 @@ class Candidates:
         which = np.arange(starts.size)
         if at is None:
             which = np.flatnonzero(passes.mean(axis=0) >= self._agreement.good - ROUNDING)
-        return _Kind(starts[which], passes[:, which], clock, once.of_films(laid), which)
+        hardens = self._hardens(clock)
+        reached = once.of_films(laid) if hardens is clock else hardens.of_films(laid)
+        return _Kind(starts[which], passes[:, which], clock, reached, which)
 
     def _passing(self, clock: DryingClock, starts: IndexArray, strictness: Strictness) -> BoolArray:
         """Say in which members which starts pass, shape (members, starts)."""
@@ -186,7 +188,7 @@ class Candidates:
         ready = sandable
         if then is not None and then.after:
             coating = kind.clock.coating.model_copy(update={"sandable": then.after})
-            ready = DryingClock(self._c, coating, kind.clock.slowing).of_films(laid).sandable
+            ready = self._hardens(DryingClock(self._c, coating, kind.clock.slowing)).of_films(laid).sandable
         until = quick_until(laid, np.max(sandable, axis=0))  # NaT where one member has none
         return self._index(ready, up=True), self._index(until, up=False)
 
