@@ -64,7 +64,9 @@ def weather_from_yesterday():
 
 def start(command, home):
     (exported,) = re.findall(r"^export (\w+)=\"(.*)\"$", README, re.MULTILINE)
-    env = {**os.environ, exported[0]: exported[1], "HOME": str(home), "PYTHONUNBUFFERED": "1"}
+    assert exported[1].startswith("mailto://")
+    nobody = "json://127.0.0.1:1/"  # in the evening there is a notice to send, and no mail goes out from here
+    env = {**os.environ, exported[0]: nobody, "HOME": str(home), "PYTHONUNBUFFERED": "1"}
     for name in ("XDG_CONFIG_HOME", "XDG_STATE_HOME", "DRYSPELL_CONFIG", "DRYSPELL_STATE"):
         env.pop(name, None)
     arguments = shlex.split(command)[1:]

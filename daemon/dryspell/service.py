@@ -41,6 +41,7 @@ log = logging.getLogger(__name__)
 
 LEAVE_WITHIN_S = 2.0
 """How long to wait on leaving for what is under way; systemd and people expect three seconds at the most in all."""
+LOOK_FOR_SIGNALS_S = 0.5
 JUMP_S = 120.0
 SHORTEST_TICK_S = 0.05
 
@@ -187,7 +188,9 @@ class Service:
         )
         scheduler.start()
         try:
-            stop.wait()
+            # A signal that another thread is given does not wake this one, and its handler runs here only.
+            while not stop.wait(LOOK_FOR_SIGNALS_S):
+                pass
         finally:
             scheduler.shutdown(wait=False)
 
@@ -202,7 +205,7 @@ class Service:
             self._publisher.stop()
         ended = self._receivers.stop(wait_s / 4)
         ended &= self._ticking.acquire(timeout=wait_s / 2)
-        for under_way in (self._delivery, self._gatherer):
+        for under_way in (self._delivery, self._gatherer, self._planner):
             ended &= under_way.wait(max(0.0, until - time.monotonic()))
         if self._publisher is not None:
             ended &= self._publisher.wait(max(0.0, until - time.monotonic()))

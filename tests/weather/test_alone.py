@@ -170,7 +170,7 @@ def test_readings_of_every_ten_minutes_tell_the_same_as_hourly_ones():
 
 
 @settings(max_examples=25, deadline=None)
-@given(st.integers(0, 2**32 - 1), st.integers(3, 40))
+@given(st.integers(0, 2**32 - 1), st.integers(5, 40))  # a tenth of the readings is left out
 def test_whatever_was_read_it_is_air_that_can_be(seed, days):
     rng = np.random.default_rng(seed)
     table = readings(days=days, **summer())

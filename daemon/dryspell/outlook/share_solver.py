@@ -109,6 +109,8 @@ class _Together:
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = 1
         solver.parameters.max_deterministic_time = effort
+        # The daemon minds its signals itself.
+        solver.parameters.catch_sigint_signal = False
         status = solver.solve(self.model)
         least_h = min(max(solver.best_objective_bound / PER_H, bound_h), cost_h)
         took = solver.response_proto.deterministic_time
