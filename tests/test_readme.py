@@ -28,14 +28,15 @@ COMMANDS = [
     if line.strip()
 ]
 CONFIGURATION, SENSORS = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
-OURS = [command for command in COMMANDS if command.startswith(".venv/bin/dryspell")]
+SEASON = [command for command in COMMANDS if "season" in command]
+OURS = [command for command in COMMANDS if command.startswith(".venv/bin/dryspell") and command not in SEASON]
 
 
 def test_every_command_is_one_that_a_test_runs():
     tested_elsewhere = {"sh deploy/try --once", "sh deploy/check"}  # tests/test_deploy.py
     exports = {command for command in COMMANDS if command.startswith("export ")}
-    assert set(COMMANDS) == tested_elsewhere | exports | set(OURS)
-    assert len(OURS) == 8
+    assert set(COMMANDS) == tested_elsewhere | exports | set(OURS) | set(SEASON)
+    assert (len(OURS), len(SEASON)) == (9, 3)
 
 
 @pytest.fixture(scope="module")
@@ -82,6 +83,17 @@ def test_the_commands_for_ones_own_place_work_with_the_configuration_shown(comma
     assert error == ""
     assert re.search(r"\bdoor\b", output)
     assert "bad " not in output
+
+
+def test_the_commands_of_the_season_work(tmp_path):
+    script, *replays = SEASON
+    subprocess.run([sys.executable, ROOT / script.split()[1], "season"], cwd=tmp_path, check=True)
+    for command in replays:
+        day = command.replace("2013-11-01", "2013-04-02")
+        arguments = [sys.executable, "-m", "dryspell", *shlex.split(day)[1:]]
+        ran = subprocess.run(arguments, cwd=tmp_path, capture_output=True, text=True, check=True, timeout=300)
+        assert ran.stderr == ""
+        assert "As dryspell says: 0 of 0 coats" in ran.stdout  # the first of April was too cold
 
 
 def test_the_daemon_starts_with_the_configuration_shown_and_leaves_when_told(home):
