@@ -8,8 +8,8 @@ from html.parser import HTMLParser
 
 import pytest
 
+from dryspell.answers.log_csv import _harmless
 from dryspell.cli import main
-from dryspell.cli.log_csv import _harmless
 from dryspell.outlook.met_model import AtPiece, Figure, Met
 from dryspell.outlook.model import Advice, Coat, Limit, Reason
 from dryspell.store.store import open_store

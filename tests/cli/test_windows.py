@@ -10,9 +10,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from dryspell.answers.document import instant, windows_document
 from dryspell.bundled import bundled
 from dryspell.cli import main
-from dryspell.cli.document import instant, windows_document
 from dryspell.outlook.model import Coat, FilmState, Limit, Outlook, Reason, Stages
 from dryspell.store.store import open_store
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from dryspell.cli.document import instant
+from dryspell.answers.document import instant
 from dryspell.cli.options import clock_at, colour_option, in_colour, shared_options
 from dryspell.cli.paint import Paint
 from dryspell.cli.parts import NO_BREAK, Finding, Word, coatings_shown, figures_document, figures_text, report

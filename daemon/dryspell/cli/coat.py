@@ -71,7 +71,7 @@ def command(
 
     Sandable is when it powders on the paper. Tell it when you first see it: how it dries for you is learned from that.
     """
-    from dryspell.cli.coat_details import read_past_instant, read_plain  # noqa: PLC0415  (what --help does without)
+    from dryspell.answers.coat_details import read_past_instant, read_plain  # noqa: PLC0415  (what --help does without)
 
     _check_together(
         {name for name in DETAILS if details[name] is not None},
@@ -182,15 +182,15 @@ class _Entry:
         return self._answer("undo", coat, None)
 
     def _weather(self, coat: Coat) -> Any:
-        from dryspell.cli.coat_weather import weather_here  # noqa: PLC0415  (what --help does without)
+        from dryspell.answers.coat_weather import weather_here  # noqa: PLC0415  (what --help does without)
         from dryspell.tick.logbook import began_at  # noqa: PLC0415
 
         since = began_at(coat, self._piece)
         return weather_here(self._config, self._piece, self._store, self._clock, since)
 
     def _answer(self, did: str, coat: Coat, table: Any, old: Coat | None = None) -> str:
-        from dryspell.cli import coat_report as report  # noqa: PLC0415  (what --help does without)
-        from dryspell.cli.coat_weather import outlook_here  # noqa: PLC0415
+        from dryspell.answers import coat_report as report  # noqa: PLC0415  (what --help does without)
+        from dryspell.answers.coat_weather import outlook_here  # noqa: PLC0415
         from dryspell.tick.learned import learned  # noqa: PLC0415
 
         config = learned(self._config, self._store.progress_seen())
@@ -205,9 +205,9 @@ class _Entry:
 
 def _seen(config: Config, piece: Piece, clock: Clock, at: datetime, *, as_json: bool) -> str:
     """Record when the last coat was seen to be sandable, and return the answer."""
-    from dryspell.cli import coat_seen  # noqa: PLC0415  (what --help does without)
-    from dryspell.cli.coat_report import wrapped  # noqa: PLC0415
-    from dryspell.cli.coat_weather import film_here  # noqa: PLC0415
+    from dryspell.answers import coat_seen  # noqa: PLC0415  (what --help does without)
+    from dryspell.answers.coat_report import wrapped  # noqa: PLC0415
+    from dryspell.answers.coat_weather import film_here  # noqa: PLC0415
     from dryspell.store.store import open_store  # noqa: PLC0415
     from dryspell.tick.learned import as_expected  # noqa: PLC0415
 

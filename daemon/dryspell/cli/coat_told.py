@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from dryspell.cli import coat_details as read
+from dryspell.answers import coat_details as read
 from dryspell.config import Config
 from dryspell.trade.piece import Piece
 

@@ -127,7 +127,7 @@ class Scenario:
         if not as_json:
             zones = {key: self.config.site_of(piece).zone for key, piece in self.config.piece.items()}
             return self._text(outlooks, list(alert_lines(said, zones, DAYS, Paint(colour))), colour=colour)
-        from dryspell.cli.document import instant, windows_document  # noqa: PLC0415
+        from dryspell.answers.document import instant, windows_document  # noqa: PLC0415
 
         document = windows_document(outlooks, self.begin, {key: site.name for key, site in self.config.site.items()})
         alerts = [

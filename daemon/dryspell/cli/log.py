@@ -17,7 +17,7 @@ from dryspell.errors import CoatError, ConfigError
 from dryspell.trade.piece import Piece
 
 if TYPE_CHECKING:
-    from dryspell.cli.log_record import Record
+    from dryspell.answers.log_record import Record
     from dryspell.store import Store
 
 EPILOG = """\b
@@ -68,15 +68,15 @@ def command(
         raise CoatError(f"a sheet is of one piece; name one of {', '.join(config.piece)}")
     records = list(_records(config, pieces, clock, with_state=not as_csv))
     if as_csv:
-        from dryspell.cli.log_csv import csv_text  # noqa: PLC0415  (with the others: what --help does without)
+        from dryspell.answers.log_csv import csv_text  # noqa: PLC0415  (with the others: what --help does without)
 
         click.echo(csv_text(records, history=history), nl=False)
     elif as_json:
-        from dryspell.cli.log_document import log_document  # noqa: PLC0415
+        from dryspell.answers.log_document import log_document  # noqa: PLC0415
 
         click.echo(json.dumps(log_document(records, clock.now(), history=history), ensure_ascii=False, indent=2))
     elif sheet is not None:
-        from dryspell.cli.log_sheet import sheet_html  # noqa: PLC0415
+        from dryspell.answers.log_sheet import sheet_html  # noqa: PLC0415
 
         _write(sheet, sheet_html(records[0]))
         click.echo(f"{sheet} is written. Look it over before it leaves your hands.")
@@ -99,7 +99,7 @@ def _pieces(config: Config, key: str | None) -> list[Piece]:
 
 
 def _records(config: Config, pieces: list[Piece], clock: Clock, *, with_state: bool) -> Iterator["Record"]:
-    from dryspell.cli.log_record import Record  # noqa: PLC0415  (what --help does without)
+    from dryspell.answers.log_record import Record  # noqa: PLC0415  (what --help does without)
     from dryspell.store.store import open_store  # noqa: PLC0415
 
     with closing(open_store(config.state_dir)) as store:
@@ -110,7 +110,7 @@ def _records(config: Config, pieces: list[Piece], clock: Clock, *, with_state: b
 
 def _state(config: Config, piece: Piece, store: "Store", clock: Clock) -> str:
     """Return how far a piece is by the weather that is known here."""
-    from dryspell.cli.coat_weather import outlook_here, weather_here  # noqa: PLC0415  (what --help does without)
+    from dryspell.answers.coat_weather import outlook_here, weather_here  # noqa: PLC0415  (what --help does without)
     from dryspell.outlook.states import state_of  # noqa: PLC0415
     from dryspell.tick.learned import learned  # noqa: PLC0415
 

@@ -15,7 +15,7 @@ from dryspell.config import Config, load
 from dryspell.errors import ConfigError
 
 if TYPE_CHECKING:
-    from dryspell.cli.material_found import Found
+    from dryspell.answers.material_found import Found
 
 TO_BUY = 1
 """Exit code with --exit-code when coating has to be bought."""
@@ -77,7 +77,7 @@ def command(
     present = clock_at(now).now()
     found = _found(config, keys, present, mix_c)
     if as_json:
-        from dryspell.cli.material_document import material_document  # noqa: PLC0415  (what --help does without)
+        from dryspell.answers.material_document import material_document  # noqa: PLC0415  (what --help does without)
 
         click.echo(json.dumps(material_document(found), ensure_ascii=False, indent=2))
     else:
@@ -102,7 +102,7 @@ def _keys(config: Config, key: str | None) -> list[str]:
 
 
 def _found(config: Config, keys: Sequence[str], now: datetime, mix_c: float | None) -> "Found":
-    from dryspell.cli.material_found import find  # noqa: PLC0415  (what --help does without)
+    from dryspell.answers.material_found import find  # noqa: PLC0415  (what --help does without)
     from dryspell.errors import StoreError  # noqa: PLC0415
     from dryspell.store.store import open_store  # noqa: PLC0415
 

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterator
 
-from dryspell.cli.material_found import Found
+from dryspell.answers.material_found import Found
 from dryspell.cli.material_words import coats_text, volume, wrapped
 from dryspell.cli.paint import Paint
 from dryspell.cli.show import heading

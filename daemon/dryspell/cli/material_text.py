@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from datetime import timedelta
 from itertools import groupby
 
-from dryspell.cli.material_found import Found
+from dryspell.answers.material_found import Found, cautions
 from dryspell.cli.material_list import shopping_lines
 from dryspell.cli.material_words import NONE, alike, coats_text, number_word, volume, wrapped
 from dryspell.cli.paint import Paint
@@ -15,9 +15,7 @@ from dryspell.trade.cans import Pour
 from dryspell.trade.consumables import is_two_part
 from dryspell.trade.material import SANDING_UM, CoatNeed, one_more
 from dryspell.trade.piece import Piece
-from dryspell.trade.safety import cautions_of_all
 from dryspell.trade.shopping import PieceNeeds, Purchase
-from dryspell.trade.system import NO_SANDING
 
 RECKONED = "Reckoned from area, wet film and loss, and from what is usual in the trade. Hold the first coat against it."
 
@@ -29,17 +27,6 @@ def material_text(found: Found, paint: Paint, *, details: bool = False) -> str:
         lines += ["", *_piece(found, piece, paint, details=details)]
     lines += ["", *(paint(line, "aside") for text in (RECKONED, *cautions(found)) for line in wrapped(text, ""))]
     return "\n".join(line.rstrip() for line in lines)
-
-
-def cautions(found: Found) -> Sequence[str]:
-    """Return the cautions for what is bought, each deferring to the data sheet."""
-    sanded = [
-        (piece.work.piece.over, need.lay.number)
-        for piece in found.shopping.pieces
-        for need in piece.needs
-        if need.lay.abrasive != NO_SANDING
-    ]
-    return cautions_of_all(found.shopping.coatings, sanding=bool(sanded), old_film=("old film", 1) in sanded)
 
 
 def _piece(found: Found, piece: PieceNeeds, paint: Paint, *, details: bool) -> Iterator[str]:

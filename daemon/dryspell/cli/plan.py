@@ -63,7 +63,7 @@ def command(
     shown = [plan for plan in made.plans if piece in (None, plan.piece)]
     people = {key: person.name for key, person in config.person.items()}
     if as_json:
-        from dryspell.cli.plan_document import plan_document  # noqa: PLC0415  (what --help does without)
+        from dryspell.answers.plan_document import plan_document  # noqa: PLC0415  (what --help does without)
 
         sites = {key: site.name for key, site in config.site.items()}
         document = plan_document(made, shown, shown[0].made_at, sites, people)

@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from dryspell.cli.document import Document, instant
+from dryspell.answers.document import Document, instant
 from dryspell.cli.replay_show import Setting, assumptions
 from dryspell.config import Config
 from dryspell.outlook.fate import SPOILERS, Fate

@@ -15,15 +15,10 @@ from dryspell.config import Config, load
 from dryspell.errors import ConfigError
 
 if TYPE_CHECKING:
-    from dryspell.outlook.review import Reviewed
-    from dryspell.store import Store
     from dryspell.trade.piece import Piece
 
 NOTHING_YET = 1
 """Exit code with --exit-code when there is nothing to review."""
-BEFORE = timedelta(days=2)
-"""Weather is wanted so long before the first verdict: dew lies and wood stays wet for a while."""
-
 EPILOG = """\b
 Example:
   dryspell review toe_rail --days 60
@@ -57,8 +52,9 @@ def command(
     now: datetime | None,
 ) -> None:
     """Tell how often verdicts and odds were right at your place."""
+    from dryspell.answers.review import review_document, reviewed  # noqa: PLC0415  (what --help does without)
     from dryspell.cli.paint import Paint  # noqa: PLC0415
-    from dryspell.cli.review_show import review_document, review_text  # noqa: PLC0415
+    from dryspell.cli.review_show import review_text  # noqa: PLC0415
     from dryspell.store.store import open_store  # noqa: PLC0415  (what --help does without)
 
     config = load(config_path, secrets=False)
@@ -74,24 +70,6 @@ def command(
         click.echo(review_text(found, names, Paint(painted)), color=painted)
     if with_exit_code and not any(each.came.size for each in found.values()):
         ctx.exit(NOTHING_YET)
-
-
-def reviewed(config: Config, store: "Store", piece: "Piece", since: datetime, now: datetime) -> "Reviewed":
-    """Return what was said of a piece beside what came of it, as far as the state knows."""
-    from dryspell.outlook.cloud import every_way  # noqa: PLC0415
-    from dryspell.outlook.foretold import nothing_came, what_came  # noqa: PLC0415
-    from dryspell.outlook.outlook import met_by  # noqa: PLC0415
-    from dryspell.outlook.review import Reviewed  # noqa: PLC0415
-    from dryspell.tick.learned import learned  # noqa: PLC0415
-
-    said = store.foretold(piece.key, since, now)
-    site = config.site_of(piece)
-    met = store.past_weather(site.key, min(each.start for each in said) - BEFORE, until=now) if said else None
-    if met is None:
-        return Reviewed.of(said, nothing_came(said))
-    _, conditions = met_by(piece, site, every_way(met, site))
-    lays = learned(config, store.progress_seen()).lays_of(piece)
-    return Reviewed.of(said, what_came(said, conditions, piece, lays))
 
 
 def _named(config: Config, piece: str | None) -> Mapping[str, "Piece"]:

@@ -2,15 +2,11 @@
 
 import textwrap
 from collections.abc import Iterator, Mapping
-from datetime import datetime
-from typing import Any
 
-from dryspell.cli.document import Document, instant
 from dryspell.cli.paint import Paint
 from dryspell.cli.show import WIDTH, heading
 from dryspell.outlook.review import BINS, Reviewed, Score
 
-SCHEMA = "dryspell.review/1"
 CAME, SAID = "█", "│"
 _BAR, _LABEL = 50, 14
 _HEADS = ("starts", "right", "hit", "miss", "false", "wait", "Brier", "skill")
@@ -48,17 +44,6 @@ def review_text(found: Mapping[str, Reviewed], names: Mapping[str, str], paint: 
     return "\n".join(line.rstrip() for line in lines)
 
 
-def review_document(found: Mapping[str, Reviewed], names: Mapping[str, str], now: datetime, days: int) -> Document:
-    """Return the document of `dryspell review --json`."""
-    return {
-        "schema": SCHEMA,
-        "generated_at": instant(now),
-        "days_d": days,
-        "all": _of(Reviewed.joined(found.values())),
-        "pieces": [{"piece": key, "name": names[key], **_of(each)} for key, each in found.items()],
-    }
-
-
 def _head() -> str:
     return "".join(head.rjust(8) for head in _HEADS)
 
@@ -90,39 +75,6 @@ def _picture(score: Score, paint: Paint) -> Iterator[str]:
         few = " few" if of.count < _FEW else ""
         yield f"{label}{''.join(bar)}{of.count:>9}{few}"
     yield paint(f"{CAME} came  {SAID} said: where the bar ends at the mark, the odds hold what they say", "aside")
-
-
-def _of(found: Reviewed) -> Document:
-    by_lead = [{"lead_h": lead, **_score(score)} for lead, score in found.by_lead().items()]
-    return {"open": found.open_, **_score(found.score), "by_lead": by_lead}
-
-
-def _score(score: Score) -> Document:
-    return {
-        "starts": score.count,
-        "hits": score.hits,
-        "misses": score.misses,
-        "false_alarms": score.false_alarms,
-        "correct_waits": score.correct_waits,
-        "right": _rounded(score.right),
-        "brier": _rounded(score.brier),
-        "base_rate": _rounded(score.base_rate),
-        "skill": _rounded(score.skill),
-        "reliability": [
-            {
-                "from": k / BINS,
-                "to": (k + 1) / BINS,
-                "starts": of.count if of else 0,
-                "said": _rounded(of.said if of else None),
-                "came": _rounded(of.came if of else None),
-            }
-            for k, of in enumerate(score.reliability)
-        ],
-    }
-
-
-def _rounded(value: float | None) -> Any:
-    return None if value is None else round(value, 4)
 
 
 def _wrapped(text: str) -> list[str]:

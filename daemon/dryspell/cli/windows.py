@@ -76,7 +76,7 @@ def outlooks_now(config: Config, clock: Clock) -> list[Outlook]:
         coats = {key: store.films(key) for key in config.piece}
         gatherer = Gatherer(config, store, clock, sources_of(config, store), random.Random())  # noqa: S311  (nothing secret)
         tables = gatherer.tables(since_of(config, coats), wait_s=FETCH_WAIT_S)
-        return look(learned(config, store.progress_seen()), coats, tables, clock.now())
+        return look(learned(config, store.progress_seen()), coats, tables, clock.now(), pots=store.pots())
     finally:
         store.close()
 
@@ -100,7 +100,7 @@ def names_of(config: Config) -> Mapping[str, str]:
 
 def document_text(config: Config, outlooks: Sequence[Outlook]) -> str:
     """Return the JSON document as text."""
-    from dryspell.cli.document import windows_document  # noqa: PLC0415
+    from dryspell.answers.document import windows_document  # noqa: PLC0415
 
     names = {key: site.name for key, site in config.site.items()}
     return json.dumps(windows_document(outlooks, outlooks[0].made_at, names), ensure_ascii=False, indent=2)

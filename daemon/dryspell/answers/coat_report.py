@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from dryspell.cli.document import coat_document, instant, stages_document
+from dryspell.answers.document import coat_document, instant, stages_document
 from dryspell.config import Config
 from dryspell.outlook.coat_words import differences, met_lines, spoilt_text, thinner_text
 from dryspell.outlook.figures import duration, quantity, when

@@ -2,9 +2,8 @@
 
 from collections.abc import Mapping
 
-from dryspell.cli.document import Document, instant
-from dryspell.cli.material_found import Found
-from dryspell.cli.material_text import cautions
+from dryspell.answers.document import Document, instant
+from dryspell.answers.material_found import Found, cautions
 from dryspell.trade.cans import Choice, Pour
 from dryspell.trade.material import CoatNeed, one_more
 from dryspell.trade.shopping import PieceNeeds, Purchase

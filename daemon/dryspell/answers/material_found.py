@@ -15,9 +15,11 @@ from dryspell.science.film import coating_and_thinner
 from dryspell.trade.batches import Batch, batch_of
 from dryspell.trade.material import CoatNeed, CoatOn, as_recorded, need_of
 from dryspell.trade.piece import Piece
+from dryspell.trade.safety import cautions_of_all
 from dryspell.trade.shopping import Shopping, Work, shopping
 from dryspell.trade.sizes import METRIC_CANS, US_CANS
 from dryspell.trade.stock import AtHand, Use
+from dryspell.trade.system import NO_SANDING
 from dryspell.weather.table import WeatherTable
 
 AHEAD = np.timedelta64(3, "D")
@@ -137,3 +139,14 @@ def _warmest_c(config: Config, piece: Piece, table: WeatherTable | None, now: da
     air = table.columns["air_temperature"][:, ahead]
     known = air[np.isfinite(air)]
     return float(known.max()) + piece.heat_k if known.size else None
+
+
+def cautions(found: Found) -> Sequence[str]:
+    """Return the cautions for what is bought, each deferring to the data sheet."""
+    sanded = [
+        (piece.work.piece.over, need.lay.number)
+        for piece in found.shopping.pieces
+        for need in piece.needs
+        if need.lay.abrasive != NO_SANDING
+    ]
+    return cautions_of_all(found.shopping.coatings, sanding=bool(sanded), old_film=("old film", 1) in sanded)

@@ -4,9 +4,8 @@ from collections.abc import Callable, Iterator
 from html import escape
 from pathlib import PurePath
 
-from dryspell.cli.log_record import Record
-from dryspell.cli.log_text import FILM_BY, FILM_MARK, totals
-from dryspell.cli.sheet_page import NUMBER, TEXT, WORD, Line, aside, bullets, facts, mark, page, table
+from dryspell.answers.log_record import FILM_BY, FILM_MARK, Record, totals
+from dryspell.answers.sheet_page import NUMBER, TEXT, WORD, Line, aside, bullets, facts, mark, page, table
 from dryspell.outlook.coat_log import Row
 from dryspell.outlook.coat_words import KNOWN, NAMES, deviations, thinner_text
 from dryspell.outlook.figures import quantity, weekday_date

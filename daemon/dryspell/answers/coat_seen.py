@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from dryspell.cli.document import instant
+from dryspell.answers.document import instant
 from dryspell.config import Config
 from dryspell.errors import StoreError
 from dryspell.outlook.figures import when

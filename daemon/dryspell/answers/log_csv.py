@@ -6,8 +6,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
-from dryspell.cli.log_record import Record
-from dryspell.cli.log_text import FILM_BY
+from dryspell.answers.log_record import FILM_BY, Record
 from dryspell.outlook.coat_log import Row
 from dryspell.outlook.coat_words import advice_text, deviations
 from dryspell.outlook.met_model import NOTHING, Figure, Met

@@ -4,8 +4,8 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from dryspell.cli.document import coat_document, instant
-from dryspell.cli.log_record import Record
+from dryspell.answers.document import coat_document, instant
+from dryspell.answers.log_record import Record
 from dryspell.outlook.coat_log import Row
 from dryspell.outlook.coat_words import deviations
 from dryspell.store.coats import Version

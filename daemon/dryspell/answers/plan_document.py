@@ -1,9 +1,9 @@
-"""Plans as a JSON document for other programs; the rules of `dryspell.cli.document` hold."""
+"""Plans as a JSON document for other programs; the rules of `dryspell.answers.document` hold."""
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 
-from dryspell.cli.document import Document, instant, reason_document, stages_document, weather_document
+from dryspell.answers.document import Document, instant, reason_document, stages_document, weather_document
 from dryspell.outlook.plan_model import Moved, Plan, PlannedCoat, Plans
 
 PLAN_SCHEMA = "dryspell.plan/1"

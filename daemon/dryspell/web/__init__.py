@@ -1,0 +1,1 @@
+"""The page, its JSON documents, calendars, metrics and health, served by the daemon."""

@@ -1,0 +1,68 @@
+"""What the daemon knew at its last tick, for everybody who asks: pages, documents, calendars, metrics."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from dryspell.alerts.sensors import SensorHealth
+from dryspell.alerts.sources import SourceHealth
+from dryspell.config import Config
+from dryspell.outlook.model import Outlook
+from dryspell.outlook.plan_model import Plans
+from dryspell.weather.table import WeatherTable
+
+
+@dataclass(frozen=True)
+class Known:
+    """One tick's view of everything; never changed once it is shown.
+
+    Attributes
+    ----------
+    at
+        The instant of the tick.
+    config
+        With what the record has taught of the pace of each coating.
+    outlooks
+        Of every piece that could be judged, in the order of the configuration.
+    tables
+        The weather by site, None where there is none.
+    plans
+        The plans made last; None before the first.
+    sources, sensors
+        How each source of weather and each sensor does.
+    """
+
+    at: datetime
+    config: Config
+    outlooks: Sequence[Outlook]
+    tables: Mapping[str, WeatherTable | None]
+    plans: Plans | None
+    sources: Sequence[SourceHealth]
+    sensors: Sequence[SensorHealth]
+
+    def outlook(self, piece: str) -> Outlook | None:
+        """Return the outlook of a piece, None where it could not be judged."""
+        return next((outlook for outlook in self.outlooks if outlook.piece == piece), None)
+
+
+class Board:
+    """Holds what is known, replaced whole at each tick; a reader never waits for one."""
+
+    def __init__(self) -> None:
+        self._known: Known | None = None
+        self._version = 0
+
+    @property
+    def known(self) -> Known | None:
+        """What was known at the last tick; None before the first."""
+        return self._known
+
+    @property
+    def version(self) -> int:
+        """A number that grows with each tick: what was made of an older one is out of date."""
+        return self._version
+
+    def show(self, known: Known) -> None:
+        """Take in what a tick has found."""
+        self._known = known
+        self._version += 1
