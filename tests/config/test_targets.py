@@ -26,6 +26,17 @@ def test_an_address_may_stand_in_the_file_the_environment_or_a_file_of_its_own(r
     assert "hunter2" not in repr(config)
 
 
+def test_an_address_that_systemd_hands_over_goes_before_a_file_of_that_name(read, tmp_path, right):
+    handed = tmp_path / "credentials"
+    handed.mkdir()
+    (handed / "phone").write_text(f"{SECRET}\n")
+    (tmp_path / "phone").write_text("json://another\n")
+    text = right + '[alert.a]\nurl_file = "phone"\n[alert.b]\nurl_file = "./phone"\n'
+    config = read(text, env={"CREDENTIALS_DIRECTORY": str(handed)}, file=tmp_path / "yard.toml")
+    assert config.alerts["a"].url.get_secret_value() == SECRET
+    assert config.alerts["b"].url.get_secret_value() == "json://another"
+
+
 def test_a_target_hears_of_the_pieces_at_its_sites_and_of_those_with_its_tags(read):
     text = (
         'site.harbour = { latitude = "54.3 deg", longitude = "10.2 deg", timezone = "Europe/Berlin" }\n'

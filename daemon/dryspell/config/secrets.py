@@ -55,8 +55,11 @@ class SecretReader:
         return self._env.get(name)
 
     def from_file(self, path: list[str], name: str) -> str | None:
-        """Return what a file holds; one that cannot be read is noted, and one that others can read is pointed out."""
-        file = resolve(name, self._folder, self._env)
+        """Return what a file holds; one that cannot be read is noted, and one that others can read is pointed out.
+
+        Where systemd hands over credentials (systemd.exec(5), LoadCredential=), one of that name is taken.
+        """
+        file = self._credential(name) or resolve(name, self._folder, self._env)
         try:
             secret = read_text(file).strip()
         except ConfigError as error:
@@ -65,3 +68,8 @@ class SecretReader:
         if open_to_others(file):
             self._cautions.append(f"{file} holds {self._what} and other users can read it: chmod 600 {file}")
         return secret
+
+    def _credential(self, name: str) -> Path | None:
+        handed = self._env.get("CREDENTIALS_DIRECTORY")
+        file = Path(handed) / name if handed and "/" not in name else None
+        return file if file is not None and file.is_file() else None
