@@ -6,6 +6,7 @@ types below are what the models use: the field holds a plain float in the unit t
 
 import math
 import re
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -171,7 +172,17 @@ def _range_in_own_unit(text: object, unit: str, low: float, high: float, *, diff
     return "{:g} to {:g}".format(*ends) + f" {name}"
 
 
-def within(unit: str, low: float, high: float, *, difference: bool = False) -> BeforeValidator:
+@dataclass(frozen=True, slots=True)
+class Within(BeforeValidator):
+    """A validator that reads a quantity, with what it asks for: the unit it reads into and the least and most in it."""
+
+    unit: str = ""
+    low: float = 0.0
+    high: float = 0.0
+    difference: bool = False
+
+
+def within(unit: str, low: float, high: float, *, difference: bool = False) -> Within:
     """Return a validator that reads a quantity into `unit` and refuses what is not within `low` to `high`."""
 
     def read(value: Any) -> float:
@@ -181,7 +192,7 @@ def within(unit: str, low: float, high: float, *, difference: bool = False) -> B
             raise ValueError(f"is not within {_range_in_own_unit(value, unit, low, high, difference=difference)}")
         return number
 
-    return BeforeValidator(read)
+    return Within(read, unit=unit, low=low, high=high, difference=difference)
 
 
 Celsius = Annotated[float, within("degC", -60, 100)]
