@@ -176,5 +176,5 @@ class TestWithTheSurfaceModelled:
         outlook = self.look(table, at(8), shade=True)
         assert outlook.word == "coat"
         window = outlook.windows[0]
-        assert window.best_start <= window.hang_shade_by < window.stages.touch_dry
+        assert window.start <= window.hang_shade_by < window.stages.touch_dry
         assert window.margin_hold_k > 1

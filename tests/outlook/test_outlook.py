@@ -118,7 +118,7 @@ class TestSunOnAWetFilm:
         outlook = look(self.table, now=MONDAY + timedelta(hours=8), shade=True, **self.door)
         assert outlook.word == "coat"
         assert open_window(outlook).hang_shade_by is not None
-        assert open_window(outlook).best_start <= open_window(outlook).hang_shade_by
+        assert open_window(outlook).start <= open_window(outlook).hang_shade_by
 
     def test_the_shade_does_not_keep_the_morning_dew_on_the_wood(self):
         clear = weather(cloud=0, air=(6, 20), dew_c=8.0, wind=1.0)

@@ -2,12 +2,13 @@
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from dryspell.outlook.judge import NEVER
-from dryspell.outlook.sequence import LEFT_OUT_H, CoatStarts, best_sequence, nothing_below
+from dryspell.outlook.sequence import ANY_ROW, LEFT_OUT_H, CoatStarts, best_sequence, nothing_below
 
 CASES = 300
 STEP_H = 0.25
@@ -27,23 +28,38 @@ def random_coat(rng, members, starts, grid):
         soft = opens, opens + rng.integers(-1, 3, shape)
     quick_to = at + rng.integers(0, grid // 2, (paces, at.size)) if rng.random() < 0.6 else None
     cost = rng.choice([0.0, 0.0, 3.0, 10.0], at.size)
-    return CoatStarts(at, passes, ready, cost, soft, quick_to, int(rng.integers(0, 3)))
+    most = int(rng.choice([1, 2, 2, 3, ANY_ROW]))
+    return CoatStarts(at, passes, ready, cost, soft, quick_to, int(rng.integers(0, 3)), most)
 
 
-def allowed(below, i, pace_below, coat, j):
-    """Return the pace and the share of members that let start j of a coat follow start i of the one below."""
+def random_below(rng, members):
+    """Return what is there to be coated, now and then as the top of a row of coats on soft ones."""
+    below = nothing_below(members, rng.integers(0, 4, members))
+    if rng.random() < 0.5:
+        return below
+    opens = rng.integers(0, 3, (1, members, 1))
+    return replace(below, soft=(opens, opens + rng.integers(-1, 6, opens.shape)), row=int(rng.integers(1, 4)))
+
+
+def allowed(below, i, pace_below, row_below, coat, j):
+    """Return pace and row, and the share of members that let start j of a coat follow start i of the one below."""
     at = int(coat.at[j])
     pace = 0
+    hard_by = sorted(int(ready) for ready in below.ready[pace_below][:, i])
+    is_soft = below.soft is not None and at - coat.prepare_steps < hard_by[(len(hard_by) - 1) // 2]
+    is_full = row_below >= coat.row_most
     if below.quick_to is not None and coat.paces > 1 and at <= below.quick_to[pace_below, i]:
         pace = 1
     lets = 0
     for member in range(coat.passes.shape[1]):
         on_hard = at - coat.prepare_steps >= below.ready[pace_below, member, i]
-        on_soft = below.soft is not None and (
-            below.soft[0][pace_below, member, i] <= at <= below.soft[1][pace_below, member, i]
+        on_soft = (
+            below.soft is not None
+            and not is_full
+            and (below.soft[0][pace_below, member, i] <= at <= below.soft[1][pace_below, member, i])
         )
         lets += bool((on_hard or on_soft) and coat.passes[pace, member, j])
-    return pace, lets / coat.passes.shape[1]
+    return pace, row_below + 1 if is_soft and not is_full else 1, lets / coat.passes.shape[1]
 
 
 def cheapest_of_all(below, coats, odds):
@@ -53,9 +69,9 @@ def cheapest_of_all(below, coats, odds):
         on = next((k for k, j in enumerate(choice) if j < 0), len(coats))
         if any(j >= 0 for j in choice[on:]) or not on:
             continue
-        before, i, pace, cost = below, 0, 0, 0.0
+        before, i, pace, row, cost = below, 0, 0, below.row, 0.0
         for coat, j in zip(coats[:on], choice, strict=False):
-            pace, share = allowed(before, i, pace, coat, j)
+            pace, row, share = allowed(before, i, pace, row, coat, j)
             if share < odds - 1e-9:
                 break
             cost += float(coat.cost_h[j])
@@ -74,22 +90,48 @@ def test_it_is_as_good_as_the_best_of_every_choice(seed):
     for case in range(CASES // 10):
         members, grid = int(rng.integers(1, 6)), int(rng.integers(8, 20))
         coats = [random_coat(rng, members, int(rng.integers(2, 8)), grid) for _ in range(int(rng.integers(1, 5)))]
-        below = nothing_below(members, rng.integers(0, 4, members))
+        below = random_below(rng, members)
         odds = float(rng.choice([0.4, 0.6, 0.8, 1.0]))
         wanted, cost = cheapest_of_all(below, coats, odds)
         chosen = best_sequence(below, coats, odds=odds, step_h=STEP_H)
         assert len(chosen) == wanted, f"case {case}"
         reached.add((len(chosen), len(coats)))
         if chosen:
-            before, i, pace, got = below, 0, 0, 0.0
+            before, i, pace, row, got = below, 0, 0, below.row, 0.0
             for coat, choice in zip(coats, chosen, strict=False):
-                pace, share = allowed(before, i, pace, coat, choice.index)
-                assert (pace, round(share, 4)) == (choice.pace, choice.share)
+                pace, row, share = allowed(before, i, pace, row, coat, choice.index)
+                assert (pace, row, round(share, 4)) == (choice.pace, choice.row, choice.share)
                 assert share >= odds - 1e-9
                 got += float(coat.cost_h[choice.index])
                 before, i = coat, choice.index
             assert got + float(before.at[i]) * STEP_H == pytest.approx(cost), f"case {case}"
     assert len(reached) > 4, "cases that end early and cases that reach the end are both among them"
+
+
+def test_a_row_breaks_off_where_that_is_best_and_not_where_it_is_full():
+    """Two in a row may be. Three coats: on soft ones at 0 and 2, the third is hard-ready at 20, as the second is at 2.
+
+    Broken off after the first, which is hard at 6, the second goes on at 6 and the third on the soft one at 8.
+    """
+
+    def coat(at, hard_after):
+        at = np.array(at)
+        return CoatStarts(
+            at,
+            np.ones((1, 1, at.size), bool),
+            (at + np.array(hard_after)).reshape(1, 1, -1),
+            np.zeros(at.size),
+            soft=((at + 2).reshape(1, 1, -1), (at + 3).reshape(1, 1, -1)),
+            row_most=2,
+        )
+
+    coats = [coat([0], [6]), coat([2, 6], [18, 14]), coat([4, 8, 20], [9, 9, 9])]
+    chosen = best_sequence(nothing_below(1), coats, odds=1.0, step_h=1.0)
+    assert [(int(of.at[one.index]), one.row) for of, one in zip(coats, chosen, strict=True)] == [(0, 1), (6, 1), (8, 2)]
+    # With three in a row nothing need harden.
+    three = [replace(each, row_most=3) for each in coats]
+    chosen = best_sequence(nothing_below(1), three, odds=1.0, step_h=1.0)
+    assert [(int(of.at[one.index]), one.row) for of, one in zip(three, chosen, strict=True)] == [(0, 1), (2, 2), (4, 3)]
 
 
 def test_a_later_coat_is_taken_where_an_early_one_would_dry_too_late():

@@ -12,13 +12,13 @@ from dryspell.outlook.chain import Chain
 from dryspell.outlook.crew import Crew, crew_of
 from dryspell.outlook.judge import NEVER
 from dryspell.outlook.prospect import prospect_of
-from dryspell.outlook.sequence import best_sequence, nothing_below
+from dryspell.outlook.sequence import best_sequence
 from dryspell.outlook.share import Sharing, task_of
 from dryspell.outlook.shared_plan import make_plans, settle
 from dryspell.trade.person import Person
 from outlook.build import MONDAY, built, piece, site, weather
 from outlook.test_plan import FINE
-from outlook.test_sequence import allowed, random_coat
+from outlook.test_sequence import allowed, random_below, random_coat
 
 STEP_H, LEFT_OUT_H, SIZE = 0.25, 1000.0, 40
 NORTH = {"face": "vertical", "facing": "N", "prepare_time": "1 h"}
@@ -41,7 +41,7 @@ class Piece:
         self.weight = float(rng.integers(1, 4))
         self.site = int(rng.integers(0, sites))
         self.people = sorted(rng.choice(people, size=int(rng.integers(1, people + 1)), replace=False).tolist())
-        self.below = nothing_below(self.members, rng.integers(0, 4, self.members))
+        self.below = random_below(rng, self.members)
         count = int(rng.integers(1, 5))
         self.coats = [
             later(random_coat(rng, self.members, int(rng.integers(2, 6)), 24), self.brush - 1) for _ in range(count)
@@ -63,24 +63,22 @@ class Piece:
         """Return every way to lay its first coats: what it costs, and from when to before when somebody is at it."""
         found = [(LEFT_OUT_H * len(self.coats), [])]
 
-        def go_on(k, below, i, pace_below, cost, spans):
+        def go_on(k, below, i, pace_below, row_below, cost, spans):
             if k == len(self.coats):
                 return
             coat = self.coats[k]
             for j in range(coat.at.size):
-                pace, share = allowed(below, i, pace_below, coat, j)
+                pace, row, share = allowed(below, i, pace_below, row_below, coat, j)
                 if share < self.odds - 1e-9:
                     continue
                 at = int(coat.at[j])
-                ready = sorted(int(r) for r in below.ready[pace_below][:, i])
-                on_soft = below.soft is not None and at - coat.prepare_steps < ready[(len(ready) - 1) // 2]
-                span = (at - (0 if on_soft else coat.prepare_steps), at + self.brush)
+                span = (at - (0 if row > 1 else coat.prepare_steps), at + self.brush)
                 so_far = cost + self.weight * float(coat.cost_h[j])
                 left = LEFT_OUT_H * (len(self.coats) - k - 1)
                 found.append((so_far + self.weight * at * STEP_H + left, [*spans, span]))
-                go_on(k + 1, coat, j, pace, so_far, [*spans, span])
+                go_on(k + 1, coat, j, pace, row, so_far, [*spans, span])
 
-        go_on(0, self.below, 0, 0, 0.0, [])
+        go_on(0, self.below, 0, 0, self.below.row, 0.0, [])
         return sorted(found, key=lambda way: way[0])
 
 
@@ -176,9 +174,10 @@ def test_a_chain_finds_the_same_as_the_sequence_of_one_piece(seed):
     (each, *_), _ = random_case(seed)
     laid, cost = each.chain().best()
     chosen = best_sequence(each.below, each.coats, odds=each.odds, step_h=STEP_H)
-    assert [(one.index, one.state % coat.paces) for one, coat in zip(laid, each.coats, strict=False)] == [
-        (choice.index, choice.pace) for choice in chosen
-    ]
+    assert [
+        (one.index, one.state % coat.paces, one.state // coat.paces + 1)
+        for one, coat in zip(laid, each.coats, strict=False)
+    ] == [(choice.index, choice.pace, choice.row) for choice in chosen]
     assert cost == pytest.approx(each.ways()[0][0])
 
 

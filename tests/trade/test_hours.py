@@ -4,7 +4,7 @@ from datetime import time
 
 import pytest
 
-from dryspell.trade.hours import read_hours
+from dryspell.trade.hours import read_hours, working_hours_text
 
 EVERY_DAY = frozenset(range(7))
 
@@ -47,6 +47,20 @@ def test_what_are_no_hours_is_answered_with_what_would_be(written, message):
     with pytest.raises(ValueError) as caught:
         read_hours(written)
     assert str(caught.value) == message
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        "08:00-18:00",
+        "Mon-Fri 16:00-20:00, Sat 08:00-18:00",
+        "Sun-Tue 20:00-24:00",
+        "Wed 06:30-07:00",
+        "Sat-Sun 09:00-12:00",
+    ],
+)
+def test_hours_are_written_as_they_were_read(written):
+    assert working_hours_text(read_hours(written)) == written
 
 
 def test_hours_that_were_read_before_are_taken_as_they_are():

@@ -76,11 +76,47 @@ def test_an_hour_has_the_same_members_however_long_the_table_is_and_wherever_it_
         assert column == pytest.approx(long.columns[name][:, shared], abs=1e-9)
 
 
-def test_the_seed_is_of_the_site_and_the_moment_on_any_machine():
-    # The first eight bytes of the SHA-256 of "yard\n1780293600", by sha256sum.
-    assert seed_of("yard", ISSUED) == 0x2C739B884CA0BFC8
-    assert seed_of("yard", ISSUED + timedelta(seconds=1)) != seed_of("yard", ISSUED) != seed_of("shed", ISSUED)
-    assert seed_of("yard", ISSUED) == seed_of("yard", ISSUED.astimezone(tz=None))
+def test_the_seed_is_of_the_site_on_any_machine():
+    # The first eight bytes of the SHA-256 of "yard", by sha256sum.
+    assert seed_of("yard") == 0x7AE4B7C7678E3E29
+    assert seed_of("yard") != seed_of("shed")
+
+
+@pytest.mark.parametrize("later_h", [1, 6, 30])
+def test_another_issue_of_the_same_weather_is_wrong_in_the_same_way_by_less(later_h):
+    """Errors shrink as their hour comes nearer, and nothing else: by the ratio of the breadths in `error_model`."""
+    table = forecast(72, **FORECAST)
+    once = made(table)
+    later = replace(table, issued_at=ISSUED + timedelta(hours=later_h))
+    again = members_of(later, later.issued_at, DEFAULT_ERRORS, seed=1)
+    ahead = slice(later_h + 1, None)
+    off, off_again = (each.columns["air_temperature"][1:, ahead] - 18.0 for each in (once, again))
+    lead_h = np.arange(72.0)[ahead]
+    shrinks = DEFAULT_ERRORS.at("air_temperature", lead_h - later_h, 1.0) / DEFAULT_ERRORS.at(
+        "air_temperature", lead_h, 1.0
+    )
+    assert off_again == pytest.approx(off * shrinks, abs=1e-9)
+    # Rain comes in the same members at the same hours: its chance is stated, and did not change.
+    assert np.array_equal(*(each.columns["precipitation_amount"][:, ahead] for each in (once, again)))
+
+
+def test_a_course_is_the_same_at_an_hour_wherever_it_is_begun():
+    times = np.datetime64("2026-06-01T06:00", "s") + np.arange(24 * 40) * np.timedelta64(3600, "s")
+    for memory_h in (3.0, 25.0, 72.0):
+        whole = courses(5, 1, times, memory_h, 3)
+        for first in (1, 200, 400, 800):
+            assert courses(5, 1, times[first:], memory_h, 3) == pytest.approx(whole[:, first:], abs=1e-7)
+
+
+def test_members_are_independent_of_each_other_and_so_are_streams_sites_and_far_hours():
+    # The standard error of a correlation of n pairs is 1 / sqrt(n); of two courses that remember, each with the
+    # correlation r from step to step, as if there were n (1 - r^2) / (1 + r^2) pairs (Bartlett 1935): here r = 1 / e.
+    times = np.datetime64("2026-01-01T00:00", "s") + np.arange(24 * 350) * np.timedelta64(3600, "s")
+    drawn = np.concatenate([courses(5, 1, times, 1.0, 4), courses(5, 2, times, 1.0, 4), courses(6, 1, times, 1.0, 4)])
+    apart = np.corrcoef(drawn)[~np.eye(12, dtype=bool)]
+    assert np.abs(apart).max() < 4.5 * np.sqrt(1.3 / times.size)
+    # The same hour of the week after is drawn for itself.
+    assert abs(np.corrcoef(drawn[0, :-168], drawn[0, 168:])[0, 1]) < 4.5 * np.sqrt(1.3 / times.size)
 
 
 def test_up_to_now_the_members_do_not_differ():
@@ -204,8 +240,8 @@ def test_every_member_is_weather_that_can_be(seed, air, below, wind, cloud, erro
 
 
 def test_between_two_hours_a_course_varies_as_much_as_at_them():
-    lead_h = np.array([10.0, 10.25, 10.5, 11.0])
-    drawn = courses(5, 1, lead_h, 3.0, 20000)
+    minutes = np.array([600, 615, 630, 660]) * np.timedelta64(60, "s")
+    drawn = courses(5, 1, np.datetime64("2026-06-01T00:00", "s") + minutes, 3.0, 20000)
     assert np.std(drawn, axis=0) == pytest.approx(np.ones(4), abs=0.02)
     assert np.mean(drawn, axis=0) == pytest.approx(np.zeros(4), abs=0.03)
 

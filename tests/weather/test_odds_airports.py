@@ -93,7 +93,7 @@ def ranks():
         )
         model = learned()[np.searchsorted(LEARNED, table.times[hour], side="right") - 1]
         outlook = foresee(table, now, max(LEADS))
-        made = members_of(outlook, now, model, count=MADE + 1, seed=seed_of("JFK", outlook.issued_at))
+        made = members_of(outlook, now, model, count=MADE + 1, seed=seed_of("JFK"))
         for (name, lead), under in found.items():
             read = table.columns[name][0, hour + lead]
             if np.isfinite(read):

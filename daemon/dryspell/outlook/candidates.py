@@ -15,7 +15,7 @@ from dryspell.outlook.slowing import Slowing, next_slowing, quick_until
 from dryspell.outlook.spans import BoolArray, IndexArray, SpanLeast
 from dryspell.outlook.windows import Judged, judge_all
 from dryspell.trade.piece import Piece
-from dryspell.trade.system import Lay
+from dryspell.trade.system import Lay, hot_most
 from dryspell.weather.table import TimeArray
 
 
@@ -126,6 +126,7 @@ class Candidates:
             soft=soft,
             quick_to=np.stack([quick_to for _, quick_to in ready]),
             prepare_steps=self.prepare_steps,
+            row_most=hot_most(lay.coating),
         )
 
     def _kind(self, lay: Lay, slowing: Slowing, at: IndexArray | None = None) -> _Kind:

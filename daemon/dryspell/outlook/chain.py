@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from dryspell.outlook.judge import NEVER
-from dryspell.outlook.sequence import CoatStarts, links
+from dryspell.outlook.sequence import CoatStarts, links, rows_of
 from dryspell.outlook.spans import BoolArray, IndexArray
 from dryspell.weather.table import FloatArray
 
@@ -34,8 +34,8 @@ class Laid:
 class Chain:
     """One piece's coats to come.
 
-    A start is in one of several states: the pace of its coat, and whether it goes on the soft film, for which nothing
-    is prepared. The state follows from the start of the coat below.
+    A start is in one of several states: the pace of its coat, and how many lie in a row on soft ones with it, the first
+    of which is on the hard film and needs preparing. The state follows from the start of the coat below and its own.
 
     Parameters
     ----------
@@ -66,13 +66,12 @@ class Chain:
         unders = [below, *coats]
         self.left_out_h = left_out_h
         self.brush_steps = brush_steps
-        self.paces = [below.paces, *(coat.paces for coat in coats)]
-        self.states = [
-            coat.paces * (1 if under.soft is None else 2) for under, coat in zip(unders, coats, strict=False)
-        ]
+        rows = rows_of(below, coats)
+        self.first_state = below.paces * (below.row - 1)
+        self.states = [coat.paces * row for coat, row in zip(coats, rows[1:], strict=True)]
         self._take(
             coats,
-            [links(under, coat, odds) for under, coat in zip(unders, coats, strict=False)],
+            [links(under, row, coat, odds) for under, row, coat in zip(unders, rows, coats, strict=False)],
             [np.asarray(weight * step_h * (coat.at - origin), dtype=np.float64) for coat in coats],
             [weight * coat.cost_h for coat in coats],
         )
@@ -121,26 +120,24 @@ class Chain:
         values: list[FloatArray] = [np.zeros(0)] * len(self.coats)
         for k in range(len(self.coats) - 1, -1, -1):
             left = len(self.coats) - k - 1
-            after = np.broadcast_to(self.done_h[k] + self.left_out_h * left, (self.paces[k + 1], self.done_h[k].size))
+            after = np.broadcast_to(self.done_h[k] + self.left_out_h * left, (self.states[k], self.done_h[k].size))
             if left:
                 after = np.minimum(after, self._next(k, values[k + 1]))
             value = after + self.cost_h[k]
-            if self.states[k] > self.paces[k + 1]:
-                value = np.concatenate([value, value])
             if liking_h is not None:
                 value = value + liking_h[self._parts[k]].reshape(value.shape)
             values[k] = value if open_to is None else np.where(self.of_coat(k, open_to), value, np.inf)
         return values
 
     def _next(self, k: int, value: FloatArray) -> FloatArray:
-        """Return what the cheapest start of the next coat costs after each start of the k-th, by pace."""
+        """Return what the cheapest start of the next coat costs after each start of the k-th, by state."""
         if not value.size:
-            return np.full((self.paces[k + 1], self.done_h[k].size), np.inf)
+            return np.full((self.states[k], self.done_h[k].size), np.inf)
         if self._where:
             return np.asarray(np.append(value, np.inf)[self._where[k + 1]].min(axis=2))
         columns = np.flatnonzero(np.isfinite(value).any(axis=0))
         if not columns.size:
-            return np.full((self.paces[k + 1], self.done_h[k].size), np.inf)
+            return np.full((self.states[k], self.done_h[k].size), np.inf)
         by_state = np.concatenate([value[:, columns], np.full((1, columns.size), np.inf)])  # state -1 is not allowed
         which = np.arange(columns.size)
         return np.stack([by_state[link[:, columns], which].min(axis=1) for link in self.links[k + 1]])
@@ -150,15 +147,15 @@ class Chain:
         values = self.values(open_to, liking_h)
         chosen: list[Laid] = []
         total = 0.0
-        pace, index = 0, 0
+        state, index = self.first_state, 0
         for k, value in enumerate(values):
-            link = self.links[k][pace, index]
+            link = self.links[k][state, index]
             costs = np.concatenate([value, np.full((1, link.size), np.inf)])[link, np.arange(link.size)]
             at = int(np.argmin(costs)) if link.size else -1
             if at < 0 or not np.isfinite(costs[at]):
                 break
             chosen.append(Laid(at, int(link[at])))
-            pace, index = chosen[-1].state % self.paces[k + 1], at
+            state, index = chosen[-1].state, at
             total += float(self.cost_h[k][at])
         if chosen:
             total += float(self.done_h[len(chosen) - 1][index])
@@ -167,18 +164,18 @@ class Chain:
     def through(self, open_to: BoolArray | None = None) -> list[FloatArray]:
         """Return what the cheapest sequence through each start costs, by coat: shape (states, starts) each."""
         values = self.values(open_to)
-        before = np.zeros((self.paces[0], 1))
+        before = np.full((self.first_state + 1, 1), np.inf)
+        before[self.first_state] = 0.0
         found = []
         for k, value in enumerate(values):
             come = np.full(value.shape, np.inf)
-            for pace, link in enumerate(self.links[k]):
+            for below, link in zip(before, self.links[k], strict=False):
                 for state in range(self.states[k]):
-                    cost = np.where(link == state, before[pace][:, None], np.inf).min(axis=0, initial=np.inf)
+                    cost = np.where(link == state, below[:, None], np.inf).min(axis=0, initial=np.inf)
                     come[state] = np.minimum(come[state], cost)
             found.append(come + value)
             so_far = come + self.cost_h[k]
-            so_far = so_far if open_to is None else np.where(self.of_coat(k, open_to), so_far, np.inf)
-            before = np.stack([so_far[pace :: self.paces[k + 1]].min(axis=0) for pace in range(self.paces[k + 1])])
+            before = so_far if open_to is None else np.where(self.of_coat(k, open_to), so_far, np.inf)
         return found
 
     def narrowed(self, keep: Sequence[BoolArray]) -> "Chain":

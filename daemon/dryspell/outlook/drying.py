@@ -107,7 +107,7 @@ class Reached:
 
     def __init__(self, clock: DryingClock, laid: TimeArray) -> None:
         self._clock = clock
-        self._laid = laid
+        self.laid = laid
         self._early_needed = clock.slowing.of_films(laid, late=False)
         self._late_needed = clock.slowing.of_films(laid, late=True)
 
@@ -164,17 +164,17 @@ class Reached:
         return np.maximum(self._late("full_cure"), before)
 
     def _early(self, stage: StageName) -> TimeArray:
-        return self._clock.sum(stage, "early").passes(self._laid, self._early_needed)
+        return self._clock.sum(stage, "early").passes(self.laid, self._early_needed)
 
     def _late(self, stage: StageName) -> TimeArray:
         early, late = self._clock.sum(stage, "early"), self._clock.sum(stage, "late")
-        rest = self._late_needed - early.between(self._laid, self.dew_safe)
+        rest = self._late_needed - early.between(self.laid, self.dew_safe)
         # A stage that is over before the film is dew-safe keeps to the early sum.
         then = late.passes(self.dew_safe, np.maximum(rest, 0.0))
-        return cast("TimeArray", np.where(rest > 0.0, then, early.passes(self._laid, self._late_needed)))
+        return cast("TimeArray", np.where(rest > 0.0, then, early.passes(self.laid, self._late_needed)))
 
     def _longest(self, stage: StageName) -> TimeArray:
-        return self._clock.sum(stage, "window").passes(self._laid, 1.0)
+        return self._clock.sum(stage, "window").passes(self.laid, 1.0)
 
 
 def stage_rate(coating: Coating, stage: StageName, surface_c: FloatArray) -> FloatArray:

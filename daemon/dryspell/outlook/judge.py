@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dryspell.outlook.conditions import Conditions
-from dryspell.outlook.drying import DryingClock
+from dryspell.outlook.drying import DryingClock, Reached
 from dryspell.outlook.model import Limit
 from dryspell.outlook.spans import BoolArray, IndexArray
 from dryspell.trade.coating import Coating
@@ -101,14 +101,13 @@ class _Spans:
     """The spans of every start under one strictness, and the look-ups into them."""
 
     def __init__(
-        self, c: Conditions, clock: DryingClock, starts: IndexArray, asked: Asked, strictness: Strictness
+        self, c: Conditions, reached: Reached, starts: IndexArray, asked: Asked, strictness: Strictness
     ) -> None:
         members, size = c.air_c.shape
         self._looks = c.looks
         self.start = np.broadcast_to(starts, (members, starts.size))
         stroke = self.start + asked.brush_steps
-        self.laid = c.times[np.minimum(starts + asked.brush_steps, size - 1)]
-        reached = clock.of_films(self.laid)
+        self.laid = reached.laid
 
         def end(instant: TimeArray) -> IndexArray:
             taken = (instant - self.laid) / np.timedelta64(c.step_s, "s") * (1.0 + strictness.reserve)
@@ -140,8 +139,19 @@ class _Spans:
         return Ruling(limit, slack >= 0.0, first, last, unit, value, bound, slack, series, most)
 
 
+def films_of(c: Conditions, clock: DryingClock, starts: IndexArray, asked: Asked) -> Reached:
+    """Return when the films of coats begun at some starts reach their stages."""
+    return clock.of_films(c.times[np.minimum(starts + asked.brush_steps, c.times.size - 1)])
+
+
 def judge(
-    c: Conditions, clock: DryingClock, coating: Coating, starts: IndexArray, asked: Asked, strictness: Strictness
+    c: Conditions,
+    clock: DryingClock,
+    coating: Coating,
+    starts: IndexArray,
+    asked: Asked,
+    strictness: Strictness,
+    reached: Reached | None = None,
 ) -> list[Ruling]:
     """Judge every start by every limit, in the order in which a failing one is named first.
 
@@ -149,8 +159,10 @@ def judge(
     ----------
     starts
         Indices into the grid, shape (starts,).
+    reached
+        `films_of` these starts, where they are judged more than once; None to work them out.
     """
-    spans = _Spans(c, clock, starts, asked, strictness)
+    spans = _Spans(c, reached or films_of(c, clock, starts, asked), starts, asked, strictness)
     guard = strictness.guard_k
     start, stroke = spans.start, spans.ends["stroke"]
     last = c.times.size - 1

@@ -17,8 +17,8 @@ class _Part(BaseModel):
 class Figure(_Part):
     """A number and how it is known."""
 
-    value: float
-    known: Known
+    value: float = Field(description="in the unit of the key it stands under")
+    known: Known = Field(description="how it is known")
 
 
 class AtPiece(_Part):

@@ -100,6 +100,27 @@ class Mix(Plain):
     )
 
 
+class Mixed(Plain):
+    """A pot of two-part coating that was mixed for the next coat of a piece."""
+
+    piece: str
+    coat: int = Field(description="the number of the coat it is for")
+    mixed_at: datetime
+
+
+class Pot(Plain):
+    """How the pot keeps that is mixed, at the temperature of the air that it has met and will meet."""
+
+    mixed_at: datetime
+    brush_from: datetime | None = Field(description="when it has stood as long as is asked; None where nothing is")
+    brush_until: datetime = Field(description="until when it still flows out under the brush")
+    goes_off_at: datetime
+    by_weather: bool = Field(
+        default=True,
+        description="false where that air is not known: then by the shortest pot life that is known of the coating",
+    )
+
+
 class Window(Plain):
     """A span of starts of the next coat that pass every limit."""
 
@@ -163,6 +184,7 @@ class Coat(Plain):
     note: str = ""
     recorded_at: datetime
     sandable_at: datetime | None = Field(default=None, description="when it was seen to be sandable")
+    mixed_at: datetime | None = Field(default=None, description="of two parts: when the last pot for it was mixed")
     began_at: datetime | None = Field(default=None, description="the first stroke")
     coating: str = Field(default="", description="the key of what it is a coat of; empty is as the build-up has it")
     abrasive: str = Field(default="", description='what was sanded with before it, or "none"; empty is not told')
@@ -216,7 +238,7 @@ class BareWood(Plain):
 class CoatsOn(Plain):
     """The coats that are on, the full ones counted apart."""
 
-    count: int
+    count: int = Field(description="all of them")
     full: int = Field(description="with 10 parts of thinner or less, and four fifths of the film or more")
     untold: int = Field(description="of which is not told how they were thinned; none of them is counted as full")
 
@@ -272,4 +294,5 @@ class Outlook(Plain):
     wood: BareWood | None = Field(default=None, description="of a piece that is bare wood still")
     weather: Provenance | None = None
     missing: tuple[str, ...] = Field(default=(), description="weather variables that are needed and not known")
+    pot: Pot | None = Field(default=None, description="the pot that is mixed for the next coat, until it goes off")
     foretold: tuple[Foretold, ...] = Field(default=(), description="of the weather some hours ahead, for the review")

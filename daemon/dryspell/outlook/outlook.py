@@ -1,22 +1,20 @@
 """The outlook of one piece: from its weather and what was recorded to a verdict and every window ahead."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from dryspell.outlook.agreement import ALL, Agreement
 from dryspell.outlook.below import film_on, last_two, on_top, stamp
-from dryspell.outlook.cloud import every_way
-from dryspell.outlook.conditions import Conditions, conditions_at, needed_variables
+from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock
 from dryspell.outlook.foretold import foretold_of
 from dryspell.outlook.full_coats import coats_on
 from dryspell.outlook.judge import Asked
-from dryspell.outlook.model import Block, Coat, FilmState, Limit, Outlook, Provenance, Reason, Window
+from dryspell.outlook.model import Block, Coat, FilmState, Limit, Outlook, Reason, Window
 from dryspell.outlook.risk import film_risks
 from dryspell.outlook.rows import kept_in_rows
+from dryspell.outlook.sight import met_by, sight_of
 from dryspell.outlook.slowing import next_slowing
 from dryspell.outlook.uncovered import told_of_cover
 from dryspell.outlook.windows import blocks_of, judge_all, nearest_limit, why_not, windows_of
@@ -30,8 +28,6 @@ from dryspell.weather.table import WeatherTable
 
 SHADE_BEFORE = timedelta(minutes=15)
 """A shade should hang this long before the sun would be too much."""
-CLOCKS_APART_H = 1.0
-"""A forecast made further ahead of the present than this shows a wrong clock, and is not trusted either."""
 _OFF_DUTY = (Limit.HOURS, Limit.COVER, Limit.DAYLIGHT)
 
 
@@ -90,42 +86,22 @@ def make_outlook(
     )
     if table is None:
         return blank
-    # A single forecast, or the few ways it may turn out where it leaves something open, has to do in all of them.
-    agreement = ALL if table.members == 1 else Agreement.by_odds(piece.odds_pct / 100.0)
-    table = every_way(table, site)
-    age_h = (now - table.issued_at).total_seconds() / 3600.0
-    weather = Provenance(
-        source=table.source,
-        attribution=table.attribution,
-        issued_at=table.issued_at,
-        age_h=round(age_h, 2),
-        reaches=None,
-        members=table.members if agreement.is_odds else 1,
-        filled=table.filled,
-        notes=table.notes,
-    )
-    missing = tuple(table.unknown_of(needed_variables(piece, table)))
-    if missing:
-        return blank.model_copy(update={"weather": weather, "missing": missing})
-
-    bare, hung = met_by(piece, site, table)
-    weather = weather.model_copy(update={"reaches": reach(hung)})
-    first = int(np.searchsorted(hung.times, stamp(now), side="left"))
-    if first >= hung.times.size:
-        return blank.model_copy(update={"weather": weather})
+    sight = sight_of(piece, site, table, now, stale_after_h=stale_after_h)
+    table, agreement = sight.table, sight.agreement
+    blank = blank.model_copy(update={"weather": sight.weather, "missing": sight.missing})
+    if sight.met is None:
+        return blank
+    (bare, hung), first = sight.met, sight.first
     film, on_film = film_on(*on_top(coats), bare, lays, piece, now)
     wood = bare_wood(piece, first_film(lays).coating, hung, first) if is_bare_wood(piece, next_coat) else None
     on = coats_on(coats, lays, next_coat - 1)
-    oldest_h = stale_after_h + table.cycle_h
-    to_be_trusted = -CLOCKS_APART_H <= age_h <= oldest_h
     risks = film_risks(bare, on_film.clock, film.coat, now, agreement) if film and on_film.clock else ()
-    found = {"film": film, "film_risk": risks if to_be_trusted else None, "coats_on": on, "wood": wood}
-    blank = blank.model_copy(update={"weather": weather, **found})
+    found = {"film": film, "film_risk": None if sight.stale else risks, "coats_on": on, "wood": wood}
+    blank = blank.model_copy(update=found)
     if built_up:
         return blank
-    if not to_be_trusted:
-        reason = Reason(limit=Limit.KNOWN, value=round(age_h, 1), bound=oldest_h, unit="h")
-        return blank.model_copy(update={"reason": reason})
+    if sight.stale:
+        return blank.model_copy(update={"reason": sight.stale})
 
     asked = Asked(
         brush_steps=max(1, -(-round(piece.brushing_h * 3600) // hung.step_s)),
@@ -160,15 +136,6 @@ def make_outlook(
     )
 
 
-def met_by(piece: Piece, site: Site, table: WeatherTable) -> tuple[Conditions, Conditions]:
-    """Return the weather as it reaches the piece, and with the shade hung where there is one."""
-    bare = conditions_at(piece, site, table)
-    if not piece.shade:
-        return bare, bare
-    # The shade hangs over the wet film, not over the dew of the morning before it.
-    return bare, replace(conditions_at(piece, site, table, shaded=True), water_mm=bare.water_mm)
-
-
 def _telling(reason: Reason, blocks: Sequence[Block], windows: Sequence[Window]) -> Reason:
     """Return why to wait: at night not that it is night, but what blocks most of the day that follows."""
     if reason.limit not in _OFF_DUTY:
@@ -180,17 +147,17 @@ def _telling(reason: Reason, blocks: Sequence[Block], windows: Sequence[Window])
 
 
 def _with_shade(window: Window, bare: Conditions, coating: Coating) -> Window:
-    """Say when the shade must hang: before the sun would heat a film that is not yet touch-dry."""
+    """Say when the shade must hang: before the sun would heat a film, begun at any start, that is not yet touch-dry."""
     if window.stages.touch_dry is None:
         return window
-    first, last = (int(np.searchsorted(bare.times, stamp(at))) for at in (window.best_start, window.stages.touch_dry))
+    first, last = (int(np.searchsorted(bare.times, stamp(at))) for at in (window.start, window.stages.touch_dry))
     wet_film = slice(first, last + 1)
     excess = (bare.surface_c - bare.air_c)[:, wet_film] > coating.sun_excess_k
     too_much = np.flatnonzero((excess | (bare.surface_c[:, wet_film] > coating.surface_c[1])).any(axis=0))
     if not too_much.size:
         return window
     at = datetime.fromtimestamp(int(bare.times[first + too_much[0]].astype(np.int64)), tz=UTC)
-    return window.model_copy(update={"hang_shade_by": max(at - SHADE_BEFORE, window.best_start)})
+    return window.model_copy(update={"hang_shade_by": max(at - SHADE_BEFORE, window.start)})
 
 
 def _sand_first(film: FilmState | None, windows: tuple[Window, ...], now: datetime) -> bool:
@@ -207,11 +174,3 @@ def _before(lay: Lay, film: FilmState | None, windows: tuple[Window, ...]) -> tu
     begins = windows[0].best_start if windows else None
     is_soft = lay.hot and begins is not None and (hard_at is None or begins < hard_at)
     return () if is_soft else lay.before
-
-
-def reach(c: Conditions) -> datetime | None:
-    """Return the last instant up to which everything needed is known, from the first known one on."""
-    known = c.known.all(axis=0)
-    if not known.any():
-        return None
-    return datetime.fromtimestamp(int(c.times[np.flatnonzero(known)[-1]].astype(np.int64)), tz=UTC)

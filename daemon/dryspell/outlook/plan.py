@@ -10,10 +10,10 @@ from dryspell.outlook.judge import ROUNDING
 from dryspell.outlook.model import Coat, Limit, Reason
 from dryspell.outlook.plan_model import Moved, Plan, PlannedCoat
 from dryspell.outlook.prospect import SAME, Prospect, prospect_of
-from dryspell.outlook.sequence import Chosen, CoatStarts, best_sequence, pair
+from dryspell.outlook.sequence import Chosen, CoatStarts, begun, best_sequence, pair
 from dryspell.outlook.windows import nearest_limit, on_coarse, stages_of, why_not
 from dryspell.trade.piece import Piece, Site
-from dryspell.trade.system import NO_SANDING, Lay
+from dryspell.trade.system import NO_SANDING, Lay, after_full_row
 from dryspell.weather.table import WeatherTable
 
 
@@ -85,7 +85,7 @@ def plan_of(
         What would have been chosen for the piece by itself; None where that is what was chosen.
     """
     planned: list[PlannedCoat] = []
-    below, under = prospect.below, Chosen(0, 0, 1.0)
+    below, under = prospect.below, begun(prospect.below)
     for k, choice in enumerate(chosen):
         planned.append(_planned(prospect, k, below, under, choice, who[k] if who else "", planned))
         below, under = prospect.starts[k], choice
@@ -112,7 +112,10 @@ def _planned(
     before: Sequence[PlannedCoat],
 ) -> PlannedCoat:
     """Return the k-th coat to come, begun at a start that was chosen."""
-    c, candidates, lay, starts = prospect.conditions, prospect.candidates, prospect.lays[k], prospect.starts[k]
+    c, candidates, starts = prospect.conditions, prospect.candidates, prospect.starts[k]
+    lay = prospect.lays[k]
+    if lay.hot and under.row >= starts.row_most:
+        lay = after_full_row(lay)
     index = int(starts.at[choice.index])
     start = _of_grid(c.times[index])
     film = before[-1].stages if before else (prospect.film.stages if prospect.film else None)
@@ -120,7 +123,7 @@ def _planned(
     spoilt = not before and prospect.film is not None and prospect.film.coat.spoilt != ""
     is_quick = choice.pace > 0
     laid = c.times[[index + candidates.brush_steps]]
-    is_soft = _goes_on_soft(below, under, index - starts.prepare_steps)
+    is_soft = choice.is_soft
     is_odds = prospect.agreement.is_odds
     return PlannedCoat(
         number=lay.number,
@@ -150,14 +153,6 @@ def _is_coarse(prospect: Prospect, lay: Lay, index: int, *, is_quick: bool) -> b
     return bool(on_coarse(prospect.conditions, judged.nominal)[0])
 
 
-def _goes_on_soft(below: CoatStarts, under: Chosen, prepare_at: int) -> bool:
-    """Say whether a coat goes on the soft film, as there is no time to prepare the hard one (the middle member's)."""
-    if below.soft is None:
-        return False
-    ready = np.sort(below.ready[under.pace][:, under.index])
-    return prepare_at < int(ready[(ready.size - 1) // 2])
-
-
 def _moved(
     prospect: Prospect, k: int, below: CoatStarts, under: Chosen, start: datetime, *, earlier_moved: bool
 ) -> Moved | None:
@@ -171,8 +166,7 @@ def _moved(
         return Moved(planned_at=planned_at, why="missed")
     at = int(np.searchsorted(starts.at, index))
     if at < starts.at.size and starts.at[at] == index:
-        _, share = pair(below, under, starts, at)
-        if share >= prospect.odds - ROUNDING:
+        if pair(below, under, starts, at).share >= prospect.odds - ROUNDING:
             # It could have stayed: for an earlier finish it did not, or others need the hour.
             return Moved(planned_at=planned_at, why="sooner" if start < planned_at or earlier_moved else "people")
         return Moved(planned_at=planned_at, why="coat_below")

@@ -49,9 +49,15 @@ class PlannedCoat(Plain):
 class Beyond(Plain):
     """What past years say of the coats that find no hours within the forecast."""
 
-    built_up_50_at: datetime = Field(description="built up by then in half of those years")
-    built_up_90_at: datetime = Field(description="built up by then in nine of ten of them")
-    years: int = Field(description="how many years it was looked up in")
+    built_up_50_at: datetime | None = Field(
+        default=None, description="built up by then in half of those years; None for later than `until`"
+    )
+    built_up_90_at: datetime | None = Field(default=None, description="built up by then in nine of ten of them")
+    years: int = Field(default=0, description="how many years it was looked up in")
+    until: datetime | None = Field(default=None, description="up to when it was looked")
+    source: str = Field(default="", description="whose weather of past years it is")
+    attribution: str = ""
+    unknown: str = Field(default="", description="why there are no dates, in plain words, where no year is known")
 
 
 class Plan(Plain):
@@ -76,7 +82,7 @@ class Plan(Plain):
     by_people: bool = Field(
         default=False, description="by itself the piece would have more coats planned: whoever does it is not free"
     )
-    beyond: Beyond | None = Field(default=None, description="finish dates past the forecast, where they are known")
+    beyond: Beyond | None = Field(default=None, description="finish dates past the forecast, where that was asked")
     weather: Provenance | None = None
     missing: tuple[str, ...] = Field(default=(), description="weather variables that are needed and not known")
 

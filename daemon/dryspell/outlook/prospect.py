@@ -6,17 +6,16 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from dryspell.outlook.agreement import ALL, Agreement
+from dryspell.outlook.agreement import Agreement
 from dryspell.outlook.below import film_on, last_two, on_top, stamp
 from dryspell.outlook.candidates import Candidates
-from dryspell.outlook.cloud import every_way
-from dryspell.outlook.conditions import Conditions, needed_variables
+from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.last_coat import last_coat_cost_h
-from dryspell.outlook.model import Coat, FilmState, Limit, Provenance, Reason
-from dryspell.outlook.outlook import CLOCKS_APART_H, met_by, reach
+from dryspell.outlook.model import Coat, FilmState, Limit, Reason
 from dryspell.outlook.plan_model import Plan
-from dryspell.outlook.rows import kept_in_rows
+from dryspell.outlook.rows import row_on
 from dryspell.outlook.sequence import CoatStarts
+from dryspell.outlook.sight import sight_of
 from dryspell.trade.piece import Piece, Site
 from dryspell.trade.system import Lay
 from dryspell.weather.table import WeatherTable
@@ -78,10 +77,16 @@ def prospect_of(
     *,
     stale_after_h: float,
     promised: Mapping[int, datetime] | None = None,
+    agreement: Agreement | None = None,
 ) -> Prospect | Plan:
     """Return a piece with the starts it may be planned with, or its plan where there is nothing to plan with.
 
     Parameters and errors are those of `dryspell.outlook.plan.make_plan`.
+
+    Parameters
+    ----------
+    agreement
+        How many members have to agree; left out, as the odds of the piece ask.
     """
     if now.tzinfo is None:
         raise ValueError("now needs its offset from UTC")
@@ -105,32 +110,14 @@ def prospect_of(
     )
     if table is None:
         return blank
-    agreement = ALL if table.members == 1 else Agreement.by_odds(piece.odds_pct / 100.0)
-    age_h = (now - table.issued_at).total_seconds() / 3600.0
-    weather = Provenance(
-        source=table.source,
-        attribution=table.attribution,
-        issued_at=table.issued_at,
-        age_h=round(age_h, 2),
-        reaches=None,
-        members=table.members if agreement.is_odds else 1,
-        filled=table.filled,
-        notes=table.notes,
-    )
-    blank = blank.model_copy(update={"weather": weather})
-    table = every_way(table, site)
-    if missing := tuple(table.unknown_of(needed_variables(piece, table))):
-        return blank.model_copy(update={"missing": missing})
-    bare, hung = met_by(piece, site, table)
-    blank = blank.model_copy(update={"weather": weather.model_copy(update={"reaches": reach(hung)})})
-    first = int(np.searchsorted(hung.times, stamp(now), side="left"))
-    if on >= len(lays) or first >= hung.times.size:
+    sight = sight_of(piece, site, table, now, stale_after_h=stale_after_h, agreement=agreement)
+    agreement = sight.agreement
+    blank = blank.model_copy(update={"weather": sight.weather, "missing": sight.missing})
+    if on >= len(lays) or sight.met is None:
         return blank
-    oldest_h = stale_after_h + table.cycle_h
-    if not -CLOCKS_APART_H <= age_h <= oldest_h:
-        stale = Reason(limit=Limit.KNOWN, value=round(age_h, 1), bound=oldest_h, unit="h")
-        return blank.model_copy(update={"reason": stale})
-    lays = kept_in_rows(lays, coats, on)
+    if sight.stale:
+        return blank.model_copy(update={"reason": sight.stale})
+    (bare, hung), first = sight.met, sight.first
     film, on_film = film_on(*on_top(coats), bare, lays, piece, now)
     to_come = lays[on:]
     next_at = promised.get(to_come[0].number)
@@ -151,7 +138,7 @@ def prospect_of(
         candidates=candidates,
         agreement=agreement,
         starts=starts,
-        below=candidates.at_once(on_film),
+        below=replace(candidates.at_once(on_film), row=max(row_on(lays, coats), 1)),
         film=film,
         promised=promised,
         first=first,

@@ -22,10 +22,10 @@ def kept_in_rows(lays: Sequence[Lay], coats: Sequence[Coat], on: int) -> tuple[L
     on
         How many are on.
     """
-    return (*lays[:on], *in_rows(lays[on:], _row_on(lays, coats)))
+    return (*lays[:on], *in_rows(lays[on:], row_on(lays, coats)))
 
 
-def _row_on(lays: Sequence[Lay], coats: Sequence[Coat]) -> int:
+def row_on(lays: Sequence[Lay], coats: Sequence[Coat]) -> int:
     """Return how many coats lie in a row on top, each put on the soft one below; 0 for none recorded."""
     counting = sorted((coat for coat in coats if not coat.spoilt), key=lambda coat: coat.number, reverse=True)
     row = min(len(counting), 1)

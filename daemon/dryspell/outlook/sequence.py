@@ -2,8 +2,9 @@
 
 How long a coat keeps the next one waiting depends on when it is laid, so the starts of all coats are chosen together,
 by dynamic programming from the last coat back: the best that can follow a start of a coat does not depend on how that
-start was come by. (A coat that follows another at the least time dries slower; that is the one bit of memory, and it
-doubles the states.) Every start of a coat is looked at against every start of the next.
+start was come by, but for two things that a start remembers in its state: its pace, as a coat that follows another at
+the least time dries slower; and how many coats lie in a row on soft ones, as only so many may. So where a row breaks
+off to harden is chosen with the rest. Every start of a coat is looked at against every start of the next.
 """
 
 from collections.abc import Sequence
@@ -18,6 +19,8 @@ from dryspell.weather.table import FloatArray
 
 LEFT_OUT_H = 1e6
 """What a coat that finds no start costs: more than any delay."""
+ANY_ROW = 100
+"""More coats than a build-up has."""
 _PAIRS_AT_A_TIME = 100_000
 
 
@@ -42,6 +45,10 @@ class CoatStarts:
         What a start costs beside the delay. [h] Shape (starts,).
     prepare_steps
         How long the piece is prepared before a start on hard film.
+    row_most
+        How many coats may lie in a row on soft ones with this one on top, the lowest counted.
+    row
+        Of what is there already: how many of them lie in a row.
     """
 
     at: IndexArray
@@ -51,6 +58,8 @@ class CoatStarts:
     soft: tuple[IndexArray, IndexArray] | None = None
     quick_to: IndexArray | None = None
     prepare_steps: int = 0
+    row_most: int = ANY_ROW
+    row: int = 1
 
     @property
     def paces(self) -> int:
@@ -60,11 +69,36 @@ class CoatStarts:
 
 @dataclass(frozen=True)
 class Chosen:
-    """A start that was chosen: which of the coat's starts, at which pace, and how likely it is to be good."""
+    """A start that was chosen: which of the coat's starts, at which pace, and how likely it is to be good.
+
+    It is the `row`-th coat in a row on soft ones; 1 is on hard film, or on none.
+    """
 
     index: int
     pace: int
     share: float
+    row: int = 1
+
+    @property
+    def is_soft(self) -> bool:
+        """Whether it goes on the soft film, for which nothing is prepared."""
+        return self.row > 1
+
+
+def begun(below: CoatStarts) -> Chosen:
+    """Return what is there to be coated as the start that it had."""
+    return Chosen(0, 0, 1.0, below.row)
+
+
+def rows_of(below: CoatStarts, coats: Sequence[CoatStarts]) -> list[int]:
+    """Return how many there may be in a row up to what is there to be coated, and up to each coat to come.
+
+    The states of a coat are its paces as the first in a row, then as the second, and so on.
+    """
+    rows = [below.row]
+    for under, coat in zip([below, *coats], coats, strict=False):
+        rows.append(1 if under.soft is None else max(min(coat.row_most, rows[-1] + 1), 1))
+    return rows
 
 
 def best_sequence(
@@ -93,67 +127,92 @@ def best_sequence(
     list
         As many as find a start, the first ones.
     """
-    # values[k] is what coat k and all after it cost, by pace and start of coat k.
+    # values[k] is what coat k and all after it cost, by state and start of coat k.
+    rows = rows_of(below, coats)
     values: list[FloatArray] = [np.zeros(0)] * len(coats)
     for k in range(len(coats) - 1, -1, -1):
         last_h = (coats[k].at - origin) * step_h
-        after = np.broadcast_to(last_h, (coats[k].paces, last_h.size))
+        after = np.broadcast_to(last_h, (rows[k + 1] * coats[k].paces, last_h.size))
         if k + 1 < len(coats):
             left_out = last_h + LEFT_OUT_H * (len(coats) - k - 1)
-            after = np.minimum(left_out, _cheapest(coats[k], coats[k + 1], values[k + 1], odds))
+            after = np.minimum(left_out, _cheapest(coats[k], rows[k + 1], coats[k + 1], values[k + 1], odds))
         values[k] = after + coats[k].cost_h
     chosen: list[Chosen] = []
-    start = Chosen(0, 0, 1.0)
+    start = begun(below)
     for coat, value in zip(coats, values, strict=True):
-        pace, share = _following(below, start, coat, np.arange(coat.at.size))
+        pace, share, row = _following(below, start, coat, np.arange(coat.at.size))
         allowed = share >= odds - ROUNDING
         if not allowed.any():
             break
-        cost = np.where(allowed, value[pace, np.arange(coat.at.size)], np.inf)
+        cost = np.where(allowed, value[pace + coat.paces * (row - 1), np.arange(coat.at.size)], np.inf)
         best = int(np.argmin(cost))
-        start = Chosen(best, int(pace[best]), round(float(share[best]), 4))
+        start = Chosen(best, int(pace[best]), round(float(share[best]), 4), int(row[best]))
         chosen.append(start)
         below = coat
     return chosen
 
 
-def _following(below: CoatStarts, start: Chosen, coat: CoatStarts, which: IndexArray) -> tuple[IndexArray, FloatArray]:
-    """Return, of some starts of a coat after one start of the coat below, their pace and the share that lets them."""
+@dataclass(frozen=True)
+class _Pairs:
+    """Pairs of a start of the coat below and one of the coat, shape (pairs,) each.
+
+    `share` of the members lets it, `on_hard` of them on the hard film; `is_soft` where it goes on the soft one, as
+    there is no time to prepare the hard one by the member in the middle.
+    """
+
+    pace: IndexArray
+    share: FloatArray
+    on_hard: FloatArray
+    is_soft: BoolArray
+
+    def after(self, row: int, most: int) -> tuple[FloatArray, IndexArray]:
+        """Return the share that lets it with so many in a row below, and how many there then are: if full, on hard."""
+        if row >= most:
+            return self.on_hard, np.ones(self.pace.size, dtype=np.int64)
+        return self.share, np.where(self.is_soft, row + 1, 1)
+
+
+def _following(
+    below: CoatStarts, start: Chosen, coat: CoatStarts, which: IndexArray
+) -> tuple[IndexArray, FloatArray, IndexArray]:
+    """Return, of some starts of a coat after one start of the coat below, pace, the share that lets them, and row."""
     ones = np.zeros(which.size, dtype=np.int64)
-    return _pairs(below, start.pace, ones + start.index, coat, which)
+    pairs = _pairs(below, start.pace, ones + start.index, coat, which)
+    return pairs.pace, *pairs.after(start.row, coat.row_most)
 
 
-def _pairs(
-    below: CoatStarts, pace_below: int, i: IndexArray, coat: CoatStarts, j: IndexArray
-) -> tuple[IndexArray, FloatArray]:
-    """Return pace and share of members for pairs of a start of the coat below and one of the coat, shape (pairs,)."""
+def _pairs(below: CoatStarts, pace_below: int, i: IndexArray, coat: CoatStarts, j: IndexArray) -> _Pairs:
+    """Return what comes of pairs of a start of the coat below and one of the coat."""
     at = coat.at[j]
     pace = np.zeros(j.size, dtype=np.int64)
     if below.quick_to is not None and coat.paces > 1:
         pace = (at <= below.quick_to[pace_below, i]).astype(np.int64)
-    lets = at - coat.prepare_steps >= below.ready[pace_below][:, i]
-    if below.soft is not None:
-        first, last = (edge[pace_below][:, i] for edge in below.soft)
-        lets = lets | ((at >= first) & (at <= last))
-    members = np.arange(lets.shape[0])[:, None]
-    return pace, (lets & coat.passes[pace[None], members, j[None]]).mean(axis=0)
+    hard = at - coat.prepare_steps >= below.ready[pace_below][:, i]
+    passes = coat.passes[pace[None], np.arange(hard.shape[0])[:, None], j[None]]
+    on_hard = np.asarray((hard & passes).mean(axis=0))
+    if below.soft is None:
+        return _Pairs(pace, on_hard, on_hard, np.zeros(j.size, dtype=np.bool_))
+    first, last = (edge[pace_below][:, i] for edge in below.soft)
+    lets = hard | ((at >= first) & (at <= last))
+    is_soft = np.count_nonzero(hard, axis=0) <= (hard.shape[0] - 1) // 2
+    return _Pairs(pace, np.asarray((lets & passes).mean(axis=0)), on_hard, np.asarray(is_soft))
 
 
-def pair(below: CoatStarts, start: Chosen, coat: CoatStarts, index: int) -> tuple[int, float]:
-    """Return the pace of one start of a coat after a start of the coat below, and the share of members that lets it."""
-    pace, share = _following(below, start, coat, np.array([index]))
-    return int(pace[0]), float(share[0])
+def pair(below: CoatStarts, start: Chosen, coat: CoatStarts, index: int) -> Chosen:
+    """Return one start of a coat as it is after a start of the coat below, whether it is allowed or not."""
+    pace, share, row = _following(below, start, coat, np.array([index]))
+    return Chosen(index, int(pace[0]), float(share[0]), int(row[0]))
 
 
-def _cheapest(below: CoatStarts, coat: CoatStarts, value: FloatArray, odds: float) -> FloatArray:
-    """Return what the cheapest start of a coat costs after every start of the coat below, shape (paces, starts).
+def _cheapest(below: CoatStarts, rows: int, coat: CoatStarts, value: FloatArray, odds: float) -> FloatArray:
+    """Return what the cheapest start of a coat costs after every start of the coat below, shape (states, starts).
 
     Where all members find the coat below ready, a start's own share decides, and the cheapest of a span is a look-up;
     between the first and the last member's being ready the pairs are looked at one by one.
     """
     if not coat.at.size:
-        return np.full((below.paces, below.at.size), np.inf)
-    alone = np.where(coat.passes.mean(axis=1) >= odds - ROUNDING, value, np.inf)
+        return np.full((rows * below.paces, below.at.size), np.inf)
+    alone = np.where(coat.passes.mean(axis=1) >= odds - ROUNDING, value[: coat.paces], np.inf)
     least = [SpanLeast(of_pace[None]) for of_pace in alone]
     last = coat.at.size - 1
 
@@ -163,18 +222,19 @@ def _cheapest(below: CoatStarts, coat: CoatStarts, value: FloatArray, odds: floa
         found = least[pace].over(np.minimum(first, last)[None], np.where(empty, np.minimum(first, last), end - 1)[None])
         return np.where(empty, np.inf, found[0])
 
-    rows = []
+    found = np.full((rows, below.paces, below.at.size), np.inf)
     for pace_below in range(below.paces):
         maybe, sure = _edges(below, pace_below, coat)
         end = np.full(below.at.size, coat.at.size)
         if below.quick_to is not None and coat.paces > 1:
             slow_end = np.searchsorted(coat.at, below.quick_to[pace_below], side="right")
             turn = np.clip(slow_end, sure, end)
-            row = np.minimum(of_span(1, sure, turn), of_span(0, turn, end))
+            on_hard = np.minimum(of_span(1, sure, turn), of_span(0, turn, end))
         else:
-            row = of_span(0, sure, end)
-        rows.append(np.minimum(row, _one_by_one(below, pace_below, coat, value, odds, maybe, sure)))
-    return np.stack(rows)
+            on_hard = of_span(0, sure, end)
+        one_by_one = _one_by_one(below, pace_below, rows, coat, value, odds, maybe, sure)
+        found[:, pace_below] = np.minimum(on_hard, one_by_one)
+    return found.reshape(rows * below.paces, below.at.size)
 
 
 def _edges(below: CoatStarts, pace_below: int, coat: CoatStarts) -> tuple[IndexArray, IndexArray]:
@@ -196,49 +256,54 @@ def _pairs_between(first: IndexArray, end: IndexArray) -> tuple[IndexArray, Inde
 def _one_by_one(
     below: CoatStarts,
     pace_below: int,
+    rows: int,
     coat: CoatStarts,
     value: FloatArray,
     odds: float,
     first: IndexArray,
     end: IndexArray,
 ) -> FloatArray:
-    """Return the cheapest start from index `first` to before `end` after each start of the coat below."""
-    cheapest = np.full(below.at.size, np.inf)
+    """Return the cheapest start from index `first` to before `end` after each start below, shape (rows, starts)."""
+    cheapest = np.full((rows, below.at.size), np.inf)
     i, j = _pairs_between(first, end)
     for begin in range(0, i.size, _PAIRS_AT_A_TIME):
         part = np.s_[begin : begin + _PAIRS_AT_A_TIME]
-        pace, share = _pairs(below, pace_below, i[part], coat, j[part])
-        cost = np.where(share >= odds - ROUNDING, value[pace, j[part]], np.inf)
-        np.minimum.at(cheapest, i[part], cost)
+        pairs = _pairs(below, pace_below, i[part], coat, j[part])
+        for row in range(1, rows + 1):
+            share, then = pairs.after(row, coat.row_most)
+            cost = np.where(share >= odds - ROUNDING, value[pairs.pace + coat.paces * (then - 1), j[part]], np.inf)
+            np.minimum.at(cheapest[row - 1], i[part], cost)
     return cheapest
 
 
-def links(below: CoatStarts, coat: CoatStarts, odds: float) -> npt.NDArray[np.int8]:
+def links(below: CoatStarts, rows: int, coat: CoatStarts, odds: float) -> npt.NDArray[np.int8]:
     """Return in which state each start of a coat follows each start of the coat below, -1 where it may not.
 
-    The state is the pace of the coat, and more by the number of paces where it goes on the soft film: where there is no
-    time to prepare the hard one, by the member in the middle. Shape (paces of the coat below, its starts, starts).
+    Shape (states of the coat below, its starts, starts).
+
+    Parameters
+    ----------
+    rows
+        How many there may be in a row up to the coat below.
     """
-    states = np.full((below.paces, below.at.size, coat.at.size), -1, dtype=np.int8)
+    states = np.full((rows, below.paces, below.at.size, coat.at.size), -1, dtype=np.int8)
     good = coat.passes.mean(axis=1) >= odds - ROUNDING
-    middle = (coat.passes.shape[1] - 1) // 2
     for pace_below in range(below.paces):
-        pace = np.zeros(states.shape[1:], dtype=np.int8)
+        pace = np.zeros(states.shape[2:], dtype=np.int8)
         if below.quick_to is not None and coat.paces > 1:
             pace[:] = coat.at[None] <= below.quick_to[pace_below][:, None]
         maybe, sure = _edges(below, pace_below, coat)
-        on_hard = np.arange(coat.at.size)[None] >= sure[:, None]
-        lets = on_hard & np.where(pace > 0, good[-1], good[0])
+        surely = np.arange(coat.at.size)[None] >= sure[:, None]
+        states[:, pace_below] = np.where(surely & np.where(pace > 0, good[-1], good[0]), pace, np.int8(-1))
         i, j = _pairs_between(maybe, sure)
         for begin in range(0, i.size, _PAIRS_AT_A_TIME):
             part = np.s_[begin : begin + _PAIRS_AT_A_TIME]
-            lets[i[part], j[part]] = _pairs(below, pace_below, i[part], coat, j[part])[1] >= odds - ROUNDING
-        if below.soft is not None:
-            ready = np.sort(below.ready[pace_below], axis=0)[middle]
-            is_soft = coat.at[None] - coat.prepare_steps < ready[:, None]
-            pace += np.int8(coat.paces) * is_soft.astype(np.int8)
-        states[pace_below] = np.where(lets, pace, np.int8(-1))
-    return states
+            pairs = _pairs(below, pace_below, i[part], coat, j[part])
+            for row in range(1, rows + 1):
+                share, then = pairs.after(row, coat.row_most)
+                state = np.where(share >= odds - ROUNDING, pairs.pace + coat.paces * (then - 1), -1)
+                states[row - 1, pace_below, i[part], j[part]] = state
+    return states.reshape(rows * below.paces, below.at.size, coat.at.size)
 
 
 def nothing_below(members: int, ready: IndexArray | None = None) -> CoatStarts:

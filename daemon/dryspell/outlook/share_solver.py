@@ -40,6 +40,7 @@ class _Coat:
     before: list[cp_model.IntVar]
     quick: cp_model.IntVar | None
     soft: cp_model.IntVar | None
+    rows: list[cp_model.IntVar]
     by: dict[int, cp_model.IntVar]
     start: cp_model.LinearExpr
     first: cp_model.LinearExpr
@@ -60,7 +61,7 @@ class _Coat:
         if self.quick is not None:
             found.append(self.quick if state % paces else self.quick.negated())
         if self.soft is not None:
-            found.append(self.soft if state >= paces else self.soft.negated())
+            found.append(self.rows[state // paces - 1] if state >= paces else self.soft.negated())
         return found
 
 
@@ -167,6 +168,11 @@ class _Together:
         paces = chain.coats[k].paces
         quick = self._bool(one is not None and one.state % paces > 0) if paces > 1 else None
         soft = self._bool(one is not None and one.state >= paces) if chain.states[k] > paces else None
+        rows = [] if soft is None else [soft]
+        if chain.states[k] > 2 * paces:
+            in_row = range(1, chain.states[k] // paces)
+            rows = [self._bool(one is not None and one.state // paces == row) for row in in_row]
+            model.add(cp_model.LinearExpr.sum(rows) == soft)
         by = {person: self._bool(one is not None and turn.people[k] == person) for person in task.people}
         model.add(sum(by.values()) == before[-1])
         at, prepare = chain.coats[k].at, chain.coats[k].prepare_steps
@@ -177,19 +183,23 @@ class _Together:
             prepared_at = 0 if one is None else int(chain.span(k, one.state)[0][one.index])
             first = self._int(max(prepared_at, 0))
             model.add(first == start - prepare + prepare * soft).only_enforce_if(before[-1])
-        return _Coat(k, which, keep[:, which], taken, before, quick, soft, by, start, first, start + chain.brush_steps)
+        end = start + chain.brush_steps
+        return _Coat(k, which, keep[:, which], taken, before, quick, soft, rows, by, start, first, end)
 
     def _follows(self, chain: Chain, k: int, below: _Coat | None, coat: _Coat) -> None:
         """Let a coat follow the one below only as it may, and be in the state that follows from it."""
         if below is not None:
             self.model.add_implication(coat.present, below.present)
-        paces_below, paces = chain.paces[k], chain.paces[k + 1]
-        for pace, link in enumerate(chain.links[k]):
+        paces = chain.coats[k].paces
+        paces_below = 1 if below is None else chain.coats[k - 1].paces
+        for state_below, link in enumerate(chain.links[k]):
+            if below is None and state_below != chain.first_state:
+                continue
             rows = np.zeros(1, dtype=np.int64) if below is None else below.which
             table = link[np.ix_(rows, coat.which)]
             allowed = np.take_along_axis(np.vstack([coat.allowed, np.zeros_like(coat.allowed[:1])]), table, axis=0)
             for row, states in enumerate(np.where(allowed, table, np.int8(-1))):
-                unless = [] if below is None else _unless(below, row, pace, paces_below)
+                unless = [] if below is None else _unless(below, row, state_below, paces_below)
                 for begin, end, state in _runs(states):
                     out = [*unless, *coat.not_in(begin, end)]
                     if state < 0:
@@ -200,7 +210,7 @@ class _Together:
 
     def _people(self, task: Task, coat: _Coat, open_to: BoolArray) -> None:
         """Let people do only the starts that they are free for."""
-        paces = open_to.shape[1] if coat.soft is None else open_to.shape[1] // 2
+        paces = task.chain.coats[coat.number].paces
         for free, person in zip(open_to, task.people, strict=True):
             for is_soft in (False,) if coat.soft is None else (False, True):
                 rows = free[paces:] if is_soft else free[:paces]
@@ -251,7 +261,7 @@ class _Together:
         for which, coat in every:
             chain = self._task(which).chain
             k = coat.number
-            firsts, ends = chain.span(k, 0 if coat.soft is None else chain.paces[k + 1])
+            firsts, ends = chain.span(k, 0 if coat.soft is None else chain.coats[k].paces)
             for variable, first, end in zip(coat.taken, firsts[coat.which], ends[coat.which], strict=True):
                 for step in range(int(first), int(end)):
                     at_step.setdefault(step, []).append(variable)
@@ -262,14 +272,14 @@ class _Together:
     def _turn(self, which: int, solver: cp_model.CpSolver) -> Turn:
         """Return what the solver found for a task, with its cost by the chain's own figures."""
         chain, laid, people = self._task(which).chain, [], []
-        cost_h, pace, index = 0.0, 0, 0
+        cost_h, state, index = 0.0, chain.first_state, 0
         for k, coat in enumerate(self.coats[which]):
             if not solver.boolean_value(coat.present):
                 cost_h += chain.left_out_h
                 continue
             rank = next(r for r, variable in enumerate(coat.taken) if solver.boolean_value(variable))
-            state = int(chain.links[k][pace, index, coat.which[rank]])
-            pace, index = state % chain.paces[k + 1], int(coat.which[rank])
+            state = int(chain.links[k][state, index, coat.which[rank]])
+            index = int(coat.which[rank])
             laid.append(Laid(index, state))
             people.append(next(person for person, variable in coat.by.items() if solver.boolean_value(variable)))
             cost_h += float(chain.cost_h[k][index])
@@ -282,12 +292,9 @@ def _minutes(hours: np.ndarray) -> IndexArray:
     return np.round(hours * PER_H).astype(np.int64)
 
 
-def _unless(coat: _Coat, rank: int, pace: int, paces: int) -> list[cp_model.BoolVarT]:
-    """Return what a clause needs to hold only where a start is taken at a pace."""
-    found = [coat.taken[rank].negated()]
-    if coat.quick is not None and paces > 1:
-        found.append(coat.quick.negated() if pace else coat.quick)
-    return found
+def _unless(coat: _Coat, rank: int, state: int, paces: int) -> list[cp_model.BoolVarT]:
+    """Return what a clause needs to hold only where a start is taken in a state."""
+    return [coat.taken[rank].negated(), *(literal.negated() for literal in coat.state(state, paces))]
 
 
 def _runs(values: StateArray) -> Iterator[tuple[int, int, int]]:

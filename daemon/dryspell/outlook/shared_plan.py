@@ -6,7 +6,7 @@ where there are few enough starts to choose from, else a few at a time, beginnin
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.util import find_spec
 
 import numpy as np
@@ -18,7 +18,7 @@ from dryspell.outlook.crew import crew_of
 from dryspell.outlook.plan import chosen_alone, plan_of
 from dryspell.outlook.plan_model import Plan, Plans, Share
 from dryspell.outlook.prospect import Prospect
-from dryspell.outlook.sequence import Chosen, CoatStarts, pair
+from dryspell.outlook.sequence import Chosen, CoatStarts, begun, pair
 from dryspell.outlook.share import SMALL, Sharing, Turn, task_of
 from dryspell.trade.person import Person
 from dryspell.weather.table import FloatArray
@@ -121,12 +121,12 @@ class _Yard:
         """Return the plan of a piece as it came out."""
         prospect, turn, chain = self.prospects[which], self.sharing.turns[which], self.sharing.tasks[which].chain
         chosen: list[Chosen] = []
-        below, under = prospect.below, Chosen(0, 0, 1.0)
+        below, under = prospect.below, begun(prospect.below)
         for k, laid in enumerate(turn.laid):
             starts = prospect.starts[k]
             index = int(np.searchsorted(starts.at, chain.coats[k].at[laid.index] - self.steps[which]))
-            pace, share = pair(below, under, starts, index)
-            under, below = Chosen(index, pace, round(share, 4)), starts
+            found = pair(below, under, starts, index)
+            under, below = replace(found, share=round(found.share, 4)), starts
             chosen.append(under)
         who = [self.sharing.crew.keys[person] for person in turn.people]
         return plan_of(prospect, chosen, who, alone=self.alone[which])

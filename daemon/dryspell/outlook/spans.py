@@ -23,15 +23,11 @@ class SpanLeast:
     """
 
     def __init__(self, values: FloatArray) -> None:
-        times = values.shape[1]
-        self._levels = np.empty((max(times.bit_length(), 1), *values.shape))
+        members, times = values.shape
+        self._levels = np.empty((max(times.bit_length(), 1), members, times))
         self._levels[0] = values
-        for level in range(1, len(self._levels)):
-            shorter, longer, width = self._levels[level - 1], self._levels[level], 1 << (level - 1)
-            end = times - 2 * width + 1
-            np.minimum(shorter[:, :end], shorter[:, width : width + end], out=longer[:, :end])
-            longer[:, end:] = np.nan
-        self._members = np.arange(values.shape[0])[:, None]
+        self._filled = 1
+        self._rows = np.arange(members)[:, None] * times
 
     def over(self, first: IndexArray, last: IndexArray) -> FloatArray:
         """Return the least value from index `first` to `last`, both included.
@@ -41,12 +37,21 @@ class SpanLeast:
         first, last
             Broadcast to (members, spans), within the axis, first <= last.
         """
-        level = np.frexp((last - first + 1).astype(np.float64))[1] - 1
-        width = np.left_shift(1, level.astype(np.int64))
-        left = self._levels[level, self._members, first]
-        right = self._levels[level, self._members, last - width + 1]
-        least: FloatArray = np.minimum(left, right)
+        level = np.frexp((last - first + 1).astype(np.float64))[1].astype(np.int64) - 1
+        self._fill(int(level.max(initial=0)))
+        width = np.left_shift(1, level)
+        flat, rows = self._levels.reshape(-1), level * self._levels[0].size + self._rows
+        least: FloatArray = np.minimum(flat.take(rows + first), flat.take(rows + (last - width + 1)))
         return least
+
+    def _fill(self, most: int) -> None:
+        """Fill the table up to a level: spans are mostly short, and most of it is never asked for."""
+        for level in range(self._filled, most + 1):
+            shorter, longer, width = self._levels[level - 1], self._levels[level], 1 << (level - 1)
+            end = self._levels.shape[2] - 2 * width + 1
+            np.minimum(shorter[:, :end], shorter[:, width : width + end], out=longer[:, :end])
+            longer[:, end:] = np.nan
+        self._filled = max(self._filled, most + 1)
 
 
 class SpanMost:

@@ -10,7 +10,7 @@ import numpy as np
 from dryspell.outlook.agreement import ALL, Agreement
 from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock, Reached
-from dryspell.outlook.judge import NOMINAL, ROUNDING, Asked, Ruling, judge, wet
+from dryspell.outlook.judge import NOMINAL, ROUNDING, Asked, Ruling, films_of, judge, wet
 from dryspell.outlook.mix import mix_at
 from dryspell.outlook.model import Block, Limit, Reason, Stages, Window, Word
 from dryspell.outlook.spans import BoolArray, IndexArray
@@ -69,10 +69,19 @@ class Judged:
     @cached_property
     def first_failing(self) -> IndexArray:
         """Which ruling blocks each start: the first that too few members pass, else the one that fewest pass."""
-        shares = np.stack([ruling.passes.mean(axis=0) for ruling in self.nominal])
-        failing = shares < self.agreement.least - ROUNDING
-        first: IndexArray = np.where(failing.any(axis=0), np.argmax(failing, axis=0), np.argmin(shares, axis=0))
+        failing = self.failing
+        first: IndexArray = np.where(failing.any(axis=0), np.argmax(failing, axis=0), np.argmin(self.shares, axis=0))
         return first
+
+    @cached_property
+    def shares(self) -> FloatArray:
+        """Share of members that pass each ruling, shape (rulings, starts)."""
+        return np.stack([ruling.passes.mean(axis=0) for ruling in self.nominal])
+
+    @cached_property
+    def failing(self) -> BoolArray:
+        """Which rulings too few members pass, shape (rulings, starts)."""
+        return np.asarray(self.shares < self.agreement.least - ROUNDING)
 
 
 def judge_all(
@@ -93,14 +102,15 @@ def judge_all(
     agreement
         How many members have to agree.
     """
-    nominal = judge(c, clock, coating, starts, asked, NOMINAL)
+    reached = films_of(c, clock, starts, asked)
+    nominal = judge(c, clock, coating, starts, asked, NOMINAL, reached)
     # How the weather turns out does not change when the coat underneath is taken to be ready.
     ready = _all([ruling for ruling in nominal if ruling.limit is Limit.COAT_BELOW])
     weather = _weather(nominal)
     share = (weather & ready).mean(axis=0)
     robust = weather.copy()
     for strictness in agreement.worse:
-        robust &= _weather(judge(c, clock, coating, starts, asked, strictness))
+        robust &= _weather(judge(c, clock, coating, starts, asked, strictness, reached))
     often_enough = ~on_coarse(c, nominal)
     return Judged(
         conditions=c,
@@ -245,11 +255,8 @@ def _cautions(judged: Judged, k: int) -> tuple[Reason, ...]:
 
 def _block(judged: Judged, first: int, last: int) -> Block:
     index = int(judged.first_failing[first])
-    others = [
-        ruling.limit
-        for ruling in judged.nominal[index + 1 :]
-        if np.any(ruling.passes[:, first : last + 1].mean(axis=0) < judged.agreement.least - ROUNDING)
-    ]
+    failing = np.flatnonzero(judged.failing[:, first : last + 1].any(axis=1)).tolist()
+    others = [judged.nominal[which].limit for which in failing if which > index]
     return Block(
         start=_instant(judged, first),
         end=_instant(judged, last) + timedelta(seconds=judged.conditions.step_s),

@@ -63,6 +63,7 @@ class RunningSum:
         unknown = np.isnan(gains)
         self._sums = _running(np.where(unknown, 0.0, gains))
         self._unknown = _running(unknown.astype(np.float64))
+        self._rows_at = np.arange(gains.shape[0])[:, None] * self._seconds.size
 
     def between(self, start: npt.ArrayLike, end: npt.ArrayLike) -> FloatArray:
         """Return what is added from start to end, as `cure.gained` describes it."""
@@ -138,6 +139,6 @@ class RunningSum:
         low, high = self._at(self._sums, step), self._at(self._sums, step + 1)
         return low + (seconds - self._seconds[step]) / np.diff(self._seconds)[step] * (high - low)
 
-    @staticmethod
-    def _at(table: FloatArray, index: IntArray) -> FloatArray:
-        return np.take_along_axis(table, index, axis=1)
+    def _at(self, table: FloatArray, index: IntArray) -> FloatArray:
+        """Return what stands at an index in each member's row."""
+        return table.reshape(-1).take(index + self._rows_at)

@@ -58,4 +58,19 @@ def read_hours(value: object) -> tuple[Span, ...]:
     return tuple(spans)
 
 
+def working_hours_text(spans: tuple[Span, ...]) -> str:
+    """Return working hours as people write them: "Mon-Fri 16:00-20:00, Sat 08:00-18:00"."""
+    return ", ".join(_span_text(*span) for span in spans)
+
+
+def _span_text(days: frozenset[int], start: time, end: time) -> str:
+    clock = f"{start:%H:%M}-{'24:00' if end == time.max else f'{end:%H:%M}'}"
+    if len(days) == len(_DAYS):
+        return clock
+    first = next(day for day in sorted(days) if (day - 1) % 7 not in days)
+    last = (first + len(days) - 1) % 7
+    names = [_DAYS[day].capitalize() for day in dict.fromkeys((first, last))]
+    return f"{'-'.join(names)} {clock}"
+
+
 WorkingHours = Annotated[tuple[Span, ...], BeforeValidator(read_hours)]

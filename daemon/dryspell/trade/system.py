@@ -239,10 +239,15 @@ def in_rows(lays: Sequence[Lay], row: int = 0) -> tuple[Lay, ...]:
     for lay in lays:
         full = lay.hot and row >= hot_most(lay.coating)
         if full:
-            lay = replace(lay, hot=False, before=(*lay.before, Before.SAND_AFTER_ROW))  # noqa: PLW2901
+            lay = after_full_row(lay)  # noqa: PLW2901
         row = row + 1 if lay.hot else 1
         found.append(lay)
     return tuple(found)
+
+
+def after_full_row(lay: Lay) -> Lay:
+    """Return a coat that follows a full row: it waits until the film is hard, and that is sanded."""
+    return replace(lay, hot=False, before=(*lay.before, Before.SAND_AFTER_ROW))
 
 
 def hot_most(coating: Coating) -> int:

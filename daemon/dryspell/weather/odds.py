@@ -47,7 +47,8 @@ def members_of(table: WeatherTable, now: datetime, errors: ErrorModel, *, count:
     count
         Members, two at the least.
     seed
-        See `noise.seed_of`. The same seed gives the same members at an hour, however long the table is.
+        See `noise.seed_of`. With the same seed a member is wrong in the same way at the same hour, whichever forecast
+        it is of: the errors only grow with lead time.
 
     Raises
     ------
@@ -62,7 +63,7 @@ def members_of(table: WeatherTable, now: datetime, errors: ErrorModel, *, count:
     ahead = table.times > as_instant(now)
 
     def course(name: str, memory_h: float) -> FloatArray:
-        return courses(seed, _STREAMS[name], lead_h, memory_h, count - 1)
+        return courses(seed, _STREAMS[name], table.times, memory_h, count - 1)
 
     made = _warmth(table, errors, lead_h, {name: course(name, errors.memory_h[name]) for name in (AIR, DEW)})
     gusty = np.clip(course(WIND, errors.memory_h[WIND]), -_FARTHEST_SCORE, _FARTHEST_SCORE)

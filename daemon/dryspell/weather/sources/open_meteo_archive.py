@@ -108,7 +108,7 @@ class OpenMeteoArchive:
             raise ValueError(f"now needs its offset, days_ahead to be 1 to {MOST_DAYS_AHEAD}, years to be after 1940")
         now = now.astimezone(UTC)
         hour = now.replace(minute=0, second=0, microsecond=0)
-        begins = [_years_before(hour, ago) for ago in range(1, years + 1)]
+        begins = [years_before(hour, ago) for ago in range(1, years + 1)]
         spans = [(begin, begin + timedelta(days=days_ahead)) for begin in begins]
         wanted = sorted({year for begin, end in spans for year in range(begin.year, end.year + 1)}, reverse=True)
         tables = {year: self._year(year, now) for year in wanted}
@@ -135,7 +135,8 @@ def _read(data: object, fetched_at: datetime) -> WeatherTable:
     return replace(table, source="Open-Meteo archive", attribution=ATTRIBUTION)
 
 
-def _years_before(moment: datetime, years: int) -> datetime:
+def years_before(moment: datetime, years: int) -> datetime:
+    """Return the same moment of an earlier year; of 29 February, where that has none, the 28th."""
     year = moment.year - years
     day = min(moment.day, calendar.monthrange(year, moment.month)[1])
     return moment.replace(year=year, day=day)

@@ -5,9 +5,8 @@ from datetime import datetime
 
 import numpy as np
 
-from dryspell.weather.http import HttpCache
-from dryspell.weather.sources.open_meteo_answer import ATTRIBUTION, read_answer
-from dryspell.weather.sources.open_meteo_ask import ask, params_for
+from dryspell.weather.sources.open_meteo_answer import read_answer
+from dryspell.weather.sources.open_meteo_forecast import OpenMeteoForecast
 from dryspell.weather.table import FloatArray, WeatherTable
 
 # What its page on ensembles lists for most models; a name that is none fails the whole request, and what a
@@ -30,50 +29,18 @@ WET_MM = 0.1
 _RAIN, _CHANCE = "precipitation_amount", "probability_of_precipitation"
 
 
-class OpenMeteoEnsemble:
-    """Asks the ensemble service of Open-Meteo for every member of one model.
+class OpenMeteoEnsemble(OpenMeteoForecast):
+    """Asks the ensemble service of Open-Meteo for every member of one model, most of which end before 16 days.
 
     A request weighs as much as one for each ten variables of each member over a fortnight: nine of 40 members over 18
     days weigh 46 of the 10 000 that the free service grants a day.
-
-    Parameters
-    ----------
-    latitude_deg, longitude_deg, http, api_key, sea
-        As for `OpenMeteo`.
-    model
-        Its name for the model, such as "icon_seamless_eps" or "ecmwf_ifs025_ensemble".
-    base_url
-        The host of the service.
-    forecast_days
-        How far to look ahead; most models end sooner, and what is beyond is not known.
-    past_days
-        How far to look back, about three at the most.
     """
 
     name = "open-meteo-ensemble"
-    attribution = ATTRIBUTION
-
-    def __init__(
-        self,
-        latitude_deg: float,
-        longitude_deg: float,
-        http: HttpCache,
-        *,
-        model: str = "icon_seamless_eps",
-        base_url: str = "https://ensemble-api.open-meteo.com",
-        api_key: str = "",
-        sea: bool = False,
-        forecast_days: int = 16,
-        past_days: int = 2,
-    ) -> None:
-        self._http = http
-        self._url = f"{base_url.rstrip('/')}/v1/ensemble"
-        self._api_key = api_key
-        self._params = params_for(latitude_deg, longitude_deg, VARIABLES, sea=sea) | {
-            "models": model,
-            "forecast_days": str(forecast_days),
-            "past_days": str(past_days),
-        }
+    host = "https://ensemble-api.open-meteo.com"
+    path = "ensemble"
+    variables = VARIABLES
+    usual_model = "icon_seamless_eps"
 
     def fetch(self, now: datetime) -> WeatherTable:
         """Return the members, the control first, with the chance of rain counted from them.
@@ -85,7 +52,7 @@ class OpenMeteoEnsemble:
         WeatherError
             The service has no forecast to give, and there is no earlier one on disk.
         """
-        return ask(self._http, self._url, self._params, now, read_ensemble, api_key=self._api_key)
+        return self._ask(now, read_ensemble)
 
 
 def read_ensemble(data: object, fetched_at: datetime) -> WeatherTable:

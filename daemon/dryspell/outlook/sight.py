@@ -1,0 +1,115 @@
+"""The weather of one piece before anything is judged: where it is from, what it lacks, whether it is to be trusted."""
+
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+
+import numpy as np
+
+from dryspell.outlook.agreement import ALL, Agreement
+from dryspell.outlook.below import stamp
+from dryspell.outlook.cloud import every_way
+from dryspell.outlook.conditions import Conditions, conditions_at, needed_variables
+from dryspell.outlook.model import Limit, Provenance, Reason
+from dryspell.trade.piece import Piece, Site
+from dryspell.weather.table import WeatherTable
+
+CLOCKS_APART_H = 1.0
+"""A forecast made further ahead of the present than this shows a wrong clock, and is not trusted either."""
+
+
+@dataclass(frozen=True)
+class Sight:
+    """What there is to judge by.
+
+    Attributes
+    ----------
+    weather
+        Where it is from.
+    agreement
+        How many members have to agree.
+    table
+        The weather at the site, unknown cloud taken every way.
+    met
+        The weather as it reaches the piece, and with the shade hung where there is one; None where something is missing
+        or all of it is past.
+    missing
+        Variables that are needed and not known.
+    first
+        The first index of the grid that lies ahead.
+    stale
+        Why the weather is not to be trusted; None where it is.
+    """
+
+    weather: Provenance
+    agreement: Agreement
+    table: WeatherTable
+    met: tuple[Conditions, Conditions] | None = None
+    missing: tuple[str, ...] = ()
+    first: int = 0
+    stale: Reason | None = None
+
+
+def sight_of(
+    piece: Piece,
+    site: Site,
+    table: WeatherTable,
+    now: datetime,
+    *,
+    stale_after_h: float,
+    agreement: Agreement | None = None,
+) -> Sight:
+    """Return what there is to judge a piece by.
+
+    Parameters
+    ----------
+    agreement
+        How many members have to agree; left out, as the odds of the piece ask.
+    """
+    if agreement is None:
+        # A single forecast, or the few ways it may turn out where it leaves something open, has to do in all of them.
+        agreement = ALL if table.members == 1 else Agreement.by_odds(piece.odds_pct / 100.0)
+    table = every_way(table, site)
+    age_h = (now - table.issued_at).total_seconds() / 3600.0
+    weather = Provenance(
+        source=table.source,
+        attribution=table.attribution,
+        issued_at=table.issued_at,
+        age_h=round(age_h, 2),
+        reaches=None,
+        members=table.members if agreement.is_odds else 1,
+        filled=table.filled,
+        notes=table.notes,
+    )
+    if missing := tuple(table.unknown_of(needed_variables(piece, table))):
+        return Sight(weather, agreement, table, missing=missing)
+    bare, hung = met_by(piece, site, table)
+    oldest_h = stale_after_h + table.cycle_h
+    stale = None
+    if not -CLOCKS_APART_H <= age_h <= oldest_h:
+        stale = Reason(limit=Limit.KNOWN, value=round(age_h, 1), bound=oldest_h, unit="h")
+    first = int(np.searchsorted(hung.times, stamp(now), side="left"))
+    return Sight(
+        weather=weather.model_copy(update={"reaches": reach(hung)}),
+        agreement=agreement,
+        table=table,
+        met=(bare, hung) if first < hung.times.size else None,
+        first=first,
+        stale=stale,
+    )
+
+
+def met_by(piece: Piece, site: Site, table: WeatherTable) -> tuple[Conditions, Conditions]:
+    """Return the weather as it reaches the piece, and with the shade hung where there is one."""
+    bare = conditions_at(piece, site, table)
+    if not piece.shade:
+        return bare, bare
+    # The shade hangs over the wet film, not over the dew of the morning before it.
+    return bare, replace(conditions_at(piece, site, table, shaded=True), water_mm=bare.water_mm)
+
+
+def reach(c: Conditions) -> datetime | None:
+    """Return the last instant up to which everything needed is known, from the first known one on."""
+    known = c.known.all(axis=0)
+    if not known.any():
+        return None
+    return datetime.fromtimestamp(int(c.times[np.flatnonzero(known)[-1]].astype(np.int64)), tz=UTC)
