@@ -1,17 +1,24 @@
 """The plans of all pieces, kept up to date beside the ticks: made anew when something they hang on has changed."""
 
 import logging
-from collections.abc import Hashable, Mapping, Sequence
+import traceback
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
+from typing import Any
 
 from dryspell.config import Config
+from dryspell.config.page import PageSettings
+from dryspell.config.settings import ArchiveSettings, EnsembleSettings, OpenMeteoSettings
 from dryspell.outlook.laid import as_laid
 from dryspell.outlook.model import Coat
 from dryspell.outlook.plan_model import Plan, Plans
 from dryspell.outlook.prospect import Prospect, prospect_of
 from dryspell.outlook.shared_plan import EFFORT, make_plans
 from dryspell.store import Store
+from dryspell.tick.apart import Apart, ApartError
 from dryspell.tick.look import OnError
+from dryspell.tick.past_years import PastYears
 from dryspell.weather.table import WeatherTable
 from dryspell.workers import Workers
 
@@ -64,16 +71,63 @@ def plans(
     return make_plans(prospects, list(config.person.values()), effort=effort)
 
 
+def _made(
+    config: Config,
+    coats: Mapping[str, Sequence[Coat]],
+    tables: Mapping[str, WeatherTable | None],
+    now: datetime,
+    promised: Mapping[str, Plan],
+) -> tuple[Plans, Mapping[str, str]]:
+    """Return the plans, and by piece what kept one from being made: an exception may not cross to another process."""
+    failed: dict[str, str] = {}
+
+    def note(piece: str, error: Exception) -> None:
+        failed[piece] = "".join(traceback.format_exception(error))
+
+    return plans(config, coats, tables, now, promised, on_error=note), failed
+
+
+def _to_reckon_with(config: Config) -> Config:
+    """Return a configuration without what no plan hangs on: passwords and tokens stay in the daemon."""
+    services = {
+        "open_meteo": OpenMeteoSettings(),
+        "open_meteo_ensemble": EnsembleSettings(),
+        "open_meteo_archive": ArchiveSettings(),
+    }
+    weather = config.weather.model_copy(update=services)
+    kept_back: dict[str, Any] = {"alerts": {}, "sensor": {}, "broker": {}, "push": None, "mqtt_out": None}
+    return replace(config, weather=weather, page=PageSettings(), **kept_back)
+
+
 def kept(store: Store, made: Plans) -> None:
     """Keep plans as the next ones' promise; one that could not be made for want of weather takes back no promise."""
     store.keep_plans(plan for plan in made.plans if plan.planned or not plan.left or plan.weather is not None)
 
 
 class Planner:
-    """Makes plans in a thread of its own, since that takes a while, and only when they may come out otherwise."""
+    """Makes plans in a thread of its own, since that takes a while, and only when they may come out otherwise.
 
-    def __init__(self, store: Store) -> None:
+    Parameters
+    ----------
+    on_made
+        Is called with each of them.
+    past_years
+        What tells by when the coats are on that find no hours within the forecast; None where nobody asks.
+    apart
+        Where plans are reckoned, in place of the thread itself.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        on_made: Callable[[Plans], object] | None = None,
+        past_years: PastYears | None = None,
+        apart: Apart | None = None,
+    ) -> None:
         self._store = store
+        self._apart = apart
+        self._past_years = past_years
+        self._on_made = on_made
         self._workers = Workers()
         self._made_of: Hashable = None
         self._latest: Plans | None = None
@@ -97,15 +151,45 @@ class Planner:
             return False
 
         def make() -> None:
-            made = plans(config, coats, tables, now, self._store.plans(), on_error=_say)
-            if not self._left:
-                kept(self._store, made)
-                self._latest = made
+            try:
+                made = self._planned(config, coats, tables, now)
+            except ApartError:
+                if self._left:
+                    return
+                raise
+            past_years = self._past_years
+            if past_years is None or not past_years.at_hand(made, now):
+                self._publish(made)  # what an archive has to say may take a while
+            if past_years is not None and not self._left:
+                self._publish(past_years.added_to(made, config, coats, tables, now))
 
         if not self._workers.start("the plan", make):
             return False
         self._made_of = made_of
         return True
+
+    def _planned(
+        self,
+        config: Config,
+        coats: Mapping[str, Sequence[Coat]],
+        tables: Mapping[str, WeatherTable | None],
+        now: datetime,
+    ) -> Plans:
+        promised = self._store.plans()
+        if self._apart is None:
+            made, failed = _made(config, coats, tables, now, promised)
+        else:
+            made, failed = self._apart(_made, _to_reckon_with(config), coats, tables, now, promised)
+        for piece, error in failed.items():
+            log.error("%s could not be planned: %s", piece, error)
+        return made
+
+    def _publish(self, made: Plans) -> None:
+        if not self._left:
+            kept(self._store, made)
+            self._latest = made
+            if self._on_made is not None:
+                self._on_made(made)
 
     def wait(self, timeout_s: float) -> bool:
         """Wait until no plan is under way, or for `timeout_s`; say which."""
@@ -114,6 +198,8 @@ class Planner:
     def leave(self) -> None:
         """Let what is under way come to nothing: the state is about to be closed."""
         self._left = True
+        if self._apart is not None:
+            self._apart.stop()
 
     def _is_missed(self, now: datetime) -> bool:
         """Say whether a coat was to be on by now, and is not: the plan would have been made anew."""
@@ -131,7 +217,3 @@ def _fingerprint(
     on = tuple((piece, tuple(coat.model_dump_json() for coat in of_piece)) for piece, of_piece in coats.items())
     paces = tuple((key, coating.factors.pace) for key, coating in config.coating.items())
     return weather, on, paces
-
-
-def _say(piece: str, error: Exception) -> None:
-    log.error("%s could not be planned", piece, exc_info=error)

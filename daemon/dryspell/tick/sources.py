@@ -35,7 +35,15 @@ def sources_of(config: Config, store: Store | None) -> dict[str, Source]:
 
 def archive_of(config: Config, site: Site) -> OpenMeteoArchive:
     """Return where the past weather of a site is to be had."""
-    return OpenMeteoArchive(site.latitude_deg, site.longitude_deg, _http(config), sea=site.afloat)
+    archive = config.weather.open_meteo_archive
+    return OpenMeteoArchive(
+        site.latitude_deg,
+        site.longitude_deg,
+        _http(config),
+        base_url=archive.base_url,
+        api_key=archive.api_key.get_secret_value(),
+        sea=site.afloat,
+    )
 
 
 def _http(config: Config) -> HttpCache:
