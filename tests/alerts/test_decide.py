@@ -13,7 +13,7 @@ from alerts.timeline import Timeline
 from dryspell.alerts.decide import decide, settled
 from dryspell.alerts.memory import PieceMemory
 from dryspell.alerts.model import Habits, Kind, PieceHabits, Why
-from dryspell.outlook.model import Stages
+from dryspell.outlook.model import Pot, Stages
 
 HABITS = Habits()
 
@@ -56,6 +56,46 @@ def test_each_evening_tells_of_its_own_next_day():
     windows = [window(3, "10:00", "12:00"), window(4, "10:00", "12:00")]
     said = Timeline().play((2, "18:00", windows), (3, "10:00", windows), (3, "19:00", windows), (4, "10:00", windows))
     assert [kind for _, kind, _ in said] == [Kind.TOMORROW, Kind.COAT_NOW, Kind.TOMORROW, Kind.COAT_NOW]
+
+
+LONG = [[window(day, "08:00", "18:00")] for day in (3, 4, 5)]
+
+
+def test_one_good_day_after_another_is_told_of_when_its_window_opens():
+    both = [*LONG[0], *LONG[1]]
+    said = Timeline().play(
+        (2, "18:00", both), (3, "08:00", both), (3, "18:00", both), (4, "06:30", both), (4, "08:00", both)
+    )
+    assert [kind for _, kind, _ in said] == [Kind.TOMORROW, Kind.COAT_NOW, Kind.COAT_NOW]
+    on = {"coat": 5, "film": film(3, "09:30", at(3, "19:00"))}
+    steps = [(3, "07:00", both), (3, "08:00", both), (3, "09:30", LONG[1], on), (3, "18:00", LONG[1], on)]
+    said = Timeline().play(*steps, (4, "08:00", LONG[1], on))
+    assert [kind for _, kind, _ in said] == [Kind.COAT_NOW, Kind.COAT_NOW]
+
+
+@pytest.mark.parametrize("tomorrow", [window(4, "08:00", "10:45"), window(4, "08:00", "18:00", word="tight")])
+def test_a_next_day_that_asks_for_something_before_its_window_opens_is_told_of_the_evening_before(tomorrow):
+    windows = [*LONG[0], tomorrow]
+    said = Timeline().play((3, "07:00", windows), (3, "08:00", windows), (3, "18:00", windows))
+    assert [kind for _, kind, _ in said] == [Kind.COAT_NOW, Kind.TOMORROW]
+
+
+def test_time_to_prepare_is_left_after_a_window_opens_or_it_is_told_of_the_evening_before():
+    windows = [*LONG[0], window(4, "08:00", "12:00")]
+    steps = [(3, "07:00", windows), (3, "08:00", windows), (3, "18:00", windows)]
+    assert [kind for _, kind, _ in Timeline().play(*steps)] == [Kind.COAT_NOW]
+    slow = Habits(piece={"rail": PieceHabits(prepares=timedelta(minutes=90))})
+    assert Kind.TOMORROW in [kind for _, kind, _ in Timeline(slow).play(*steps)]
+    # As to whoever hears of the evening before alone.
+    assert Kind.TOMORROW in [kind for _, kind, _ in Timeline(Habits(all_told_to_coat=False)).play(*steps)]
+
+
+def test_a_good_day_after_one_that_was_taken_back_or_had_none_is_news():
+    both = [*LONG[0], *LONG[1]]
+    said = Timeline().play((3, "07:00", both), (3, "08:00", both), (3, "10:00", LONG[1]), (3, "18:00", LONG[1]))
+    assert [kind for _, kind, _ in said] == [Kind.COAT_NOW, Kind.WAIT, Kind.TOMORROW]
+    said = Timeline().play((3, "07:00", both), (3, "08:00", both), (4, "18:00", LONG[2]))
+    assert [kind for _, kind, _ in said] == [Kind.COAT_NOW, Kind.TOMORROW]
 
 
 def test_two_windows_of_one_day_are_each_told_of_when_they_open():
@@ -227,6 +267,31 @@ def test_the_last_call_is_for_who_was_told_over_an_hour_ago_and_has_not_coated()
     done = {"coat": 5, "film": film(3, "12:00", at(3, "19:00"))}
     assert [kind for _, kind, _ in Timeline().play((3, "09:45", W), (3, "13:15", (), done))] == [Kind.COAT_NOW]
     assert [k for _, k, _ in Timeline(Habits(again=0)).play((3, "09:45", W), (3, "13:15", W))] == [Kind.COAT_NOW]
+
+
+def test_the_last_call_leaves_time_to_prepare_and_is_not_for_who_may_be_at_it_still():
+    slow = Habits(piece={"rail": PieceHabits(prepares=timedelta(minutes=90), brushes=timedelta(minutes=45))})
+    said = Timeline(slow).play((3, "09:45", W), (3, "12:14", W), (3, "12:15", W), (3, "13:30", W))
+    assert said == [("09:45", Kind.COAT_NOW, Why.OPEN), ("12:15", Kind.LAST_CALL, Why.CLOSING)]
+    # From 11:00 on somebody may sand till 12:30 and brush till 13:15.
+    late = Timeline(slow).play((3, "11:00", W), (3, "12:15", W), (3, "13:29", W))
+    assert [kind for _, kind, _ in late] == [Kind.COAT_NOW]
+    pot = Pot(mixed_at=at(3, "13:00"), brush_from=None, brush_until=at(3, "15:40"), goes_off_at=at(3, "17:00"))
+    mixed = Timeline().play((3, "09:45", W), (3, "13:15", W, {"pot": pot}))
+    assert [kind for _, kind, _ in mixed] == [Kind.COAT_NOW]
+
+
+def test_whoever_lets_the_last_call_pass_hears_no_other_for_a_week_unless_a_coat_is_recorded():
+    def day(day, **changes):
+        of_day = [window(day, "09:45", "14:00")]
+        return [(day, clock, of_day, changes) for clock in ("08:00", "09:45", "13:15")]
+
+    idle = Timeline()
+    days = [[kind for _, kind, _ in idle.play(*day(number))] for number in (3, 4, 9, 11)]
+    assert days == [[Kind.COAT_NOW, Kind.LAST_CALL], [Kind.COAT_NOW], [Kind.COAT_NOW], [Kind.COAT_NOW, Kind.LAST_CALL]]
+    late = Timeline()
+    late.play(*day(3), (3, "15:00", (), {"coat": 5}))
+    assert [kind for _, kind, _ in late.play(*day(4, coat=5))] == [Kind.COAT_NOW, Kind.LAST_CALL]
 
 
 def test_in_quiet_hours_nothing_is_said_and_in_the_morning_what_is_so_then():

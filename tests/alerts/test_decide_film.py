@@ -78,6 +78,46 @@ def test_of_the_sun_it_is_enough_to_hear_once_an_hour_before():
     assert Watch().watch(*steps) == [("13:00", Kind.FILM_RISK, "sun", Level.NOW)]
 
 
+class TestShade:
+    """Whoever was told with the word to coat to hang the shade is not told of the sun again."""
+
+    shaded = (window(3, "09:45", "14:00", hang_shade_by=at(3, "11:15")),)
+    on = film(3, "10:30", at(3, "22:30"), number=4, stages=STAGES)
+
+    def after(self, *steps, windows=shaded, opened="09:45", habits=None):
+        watch = Watch(habits)
+        watch.tick(outlook(at(3, opened), windows))
+        return [(clock, kind) for clock, kind, *_ in watch.watch(*steps, on=self.on, coat=5)]
+
+    def test_the_sun_that_was_told_of_with_the_word_to_coat_is_not_told_of_again_all_day(self):
+        told = risk(3, "11:30", "sun", None)
+        later = [(3, clock, risk(3, clock, "sun", None)) for clock in ("11:30", "12:30", "13:00", "14:45")]
+        assert self.after((3, "10:30", told), *later, (3, "15:00"), (3, "15:30")) == []
+        # Nor is it taken back by a message, if it does not come.
+        assert self.after((3, "10:30", told), (3, "10:40"), (3, "11:10")) == []
+
+    def test_a_sun_that_nobody_was_told_of_is(self):
+        sun, said = (3, "10:30", risk(3, "11:30", "sun", None)), [("10:30", Kind.FILM_RISK)]
+        assert self.after(sun, windows=[window(3, "09:45", "14:00")]) == said
+        # Sooner than what was said, or over four hours after that.
+        assert self.after((3, "10:30", risk(3, "11:00", "sun", None))) == said
+        assert (
+            self.after(sun, windows=[window(3, "07:15", "14:00", hang_shade_by=at(3, "11:15"))], opened="07:15") == said
+        )
+
+    def test_it_is_told_of_where_somebody_hears_of_wet_films_and_not_of_windows(self):
+        sun = (3, "10:30", risk(3, "11:30", "sun", None))
+        assert self.after(sun, habits=Habits(all_told_to_coat=False)) == [("10:30", Kind.FILM_RISK)]
+
+    def test_dew_and_the_sun_on_the_next_coat_are_told_of(self):
+        assert self.after((3, "16:30", DEW)) == [("16:30", Kind.FILM_RISK)]
+        watch = Watch()
+        watch.tick(outlook(at(3, "09:45"), self.shaded))
+        other = film(3, "10:30", at(3, "22:30"), number=5, stages=STAGES)
+        said = watch.watch((3, "10:30", risk(3, "11:30", "sun", None)), on=other, coat=6)
+        assert [kind for _, kind, *_ in said] == [Kind.FILM_RISK]
+
+
 def test_a_danger_that_is_small_or_flickers_about_a_third_is_one_message():
     assert Watch().watch((3, "17:00", risk(3, "19:30", share=0.29))) == []
     flicker = [(3, f"17:{m:02}", risk(3, "19:30", share=0.45 if m % 20 else 0.2)) for m in range(5, 60, 5)]
@@ -99,6 +139,19 @@ def test_one_that_comes_again_is_told_again_and_not_taken_back_a_second_time():
         (3, "16:30", DEW), (3, "16:40"), (3, "17:10"), (3, "17:20", DEW), (3, "17:30"), (3, "18:00"), (3, "18:30")
     )
     assert [kind for _, kind, *_ in said] == [Kind.FILM_RISK, Kind.RISK_OVER, Kind.FILM_RISK]
+
+
+def test_one_that_comes_again_the_next_morning_is_not_taken_back_and_told_again_within_six_hours():
+    slow = film(3, "10:30", None)
+    evening = [(3, "18:00", risk(3, "20:30")), (3, "18:10"), (3, "18:40")]
+    dew = risk(4, "09:30")
+    morning = [(4, "06:30", dew), (4, "06:40"), (4, "07:10"), (4, "07:20", dew), (4, "07:40")]
+    said = Watch().watch(*evening, *morning, on=slow)
+    assert [(clock, kind) for clock, kind, *_ in said] == [
+        ("18:00", Kind.FILM_RISK),
+        ("18:40", Kind.RISK_OVER),
+        ("06:30", Kind.FILM_RISK),
+    ]
 
 
 def test_one_that_comes_over_an_hour_sooner_is_told_again():
@@ -187,6 +240,17 @@ class TestMilestones:
         timeline = Timeline()
         said = timeline.play((4, "14:00", [window(4, "14:00", "17:00")], on), (4, "18:30", (), on))
         assert [kind for _, kind, _ in said] == [Kind.COAT_NOW]
+
+    def test_it_waits_for_a_window_of_that_day_that_leaves_time_to_sand_when_it_opens(self):
+        on = {"film": film(3, "10:30", at(3, "20:00"), stages=Stages(sandable=at(4, "06:40"))), "coat": 4}
+        long, short = [window(4, "11:00", "18:00")], [window(4, "11:00", "13:00")]
+        said = Timeline().play(
+            (4, "06:45", long, on), (4, "10:30", long, on), (4, "11:00", long, on), (4, "12:00", (), on)
+        )
+        assert [kind for _, kind, _ in said] == [Kind.COAT_NOW, Kind.WAIT]
+        assert [kind for _, kind, _ in Timeline().play((4, "06:45", short, on))] == [Kind.READY_TO_SAND]
+        said = Timeline().play((4, "06:45", long, on), (4, "08:00", (), on))
+        assert [(clock, kind) for clock, kind, _ in said] == [("08:00", Kind.READY_TO_SAND)]
 
     def test_what_was_long_ago_is_not_news_to_a_daemon_that_was_off(self):
         assert Watch().watch((6, "10:00"), least=Level.LOG) == []

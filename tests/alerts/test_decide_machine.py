@@ -232,7 +232,7 @@ class Daemon(RuleBasedStateMachine):
             film = self.coats[piece][1]
             if part.kind in GO or part.kind is Kind.WAIT:
                 yes = part.kind in GO or part.why is Why.SHORTER
-                if part.why is Why.LATER and part.told.start > at:
+                if part.why in (Why.LATER, Why.SHORTER) and part.told.start > at:
                     continue  # another hour of what is still to come is neither yes nor no
                 words.setdefault(("windows", part.coat), []).append((at, yes))
             elif part.kind in (Kind.FILM_RISK, Kind.RISK_OVER):

@@ -5,11 +5,12 @@ import re
 import pytest
 
 from alerts.fakes import at, film, outlook, unknown, window
+from alerts.test_decide_plan import plan
 from alerts.test_text import LATER, W, about
 from alerts.timeline import Timeline
 from dryspell.alerts.model import Habits, Kind, PieceHabits
 from dryspell.alerts.text import compose, notice_id
-from dryspell.outlook.model import FilmRisk, Limit, Mix, Reason, Stages
+from dryspell.outlook.model import FilmRisk, Limit, Mix, Pot, Reason, Stages
 from dryspell.trade.safety import DATA_SHEET, DUST, RAGS, SOLVENT
 
 STAGES = Stages(
@@ -26,7 +27,9 @@ LAST = film(
 )  # fmt: skip
 MIXED = [window(3, "10:00", "12:00", mix=Mix(pot_life_h=4.0, brushable_h=2.67, induction_min=(0, 15)))]
 FORBIDDEN = re.compile(r"(?<!dew-)(?<!rain-)\bsafe\b|guarantee|None|[{}_]|\bcoat 0\b", re.IGNORECASE)
-COATING = {"hot": "pu_clear_2k"}
+POT = Pot(mixed_at=at(3, "10:00"), brush_from=at(3, "10:15"), brush_until=at(3, "12:40"), goes_off_at=at(3, "14:00"))
+COATING = {"hot": "pu_clear_2k", "pot": "pu_clear_2k"}
+PLANS = {"plan": [plan((2, "10:00")), plan((4, "10:00"), why="people"), plan((4, "10:00"))]}
 
 
 def risk(hazard, limit, value, bound, unit, clock, share=0.7):
@@ -68,6 +71,8 @@ PLAYS = {
         Habits(piece={"rail": PieceHabits(unsanded=frozenset({4}))}),
         [outlook(at(6, clock), (), film=WET) for clock in ("06:30", "15:00", "17:00")],
     ),
+    "pot": (Habits(), [outlook(at(3, clock), (), pot=POT) for clock in ("10:15", "12:20")]),
+    "plan": (Habits(), [outlook(at(1, clock), ()) for clock in ("08:00", "09:00", "12:00")]),
     "done": (
         Habits(),
         [outlook(at(day, "14:00"), (), coat=9, film=LAST) for day in (4, 11, 25)]
@@ -79,8 +84,8 @@ PLAYS = {
 def messages(name, units="metric"):
     habits, outlooks = PLAYS[name]
     timeline = Timeline(habits)
-    for seen in outlooks:
-        for notice in timeline.tick(seen):
+    for seen, made in zip(outlooks, PLANS.get(name, [None] * len(outlooks)), strict=True):
+        for notice in timeline.tick(seen, plan=made):
             found = about(seen, COATING.get(name, "oil_varnish_1k"), hot=name == "hot")
             yield notice, *compose(notice, found, units, link="http://shed.local:8080")
 
@@ -110,7 +115,7 @@ WHAT_TO_DO = {
     Kind.TOMORROW: "begin 08:50: sand P400",
     Kind.COAT_NOW: "Begin 09:45",
     Kind.HOT_COAT: "no sanding, only no dust on it. This one has to be on by 13:00",
-    Kind.LAST_CALL: "begun by 13:15",
+    Kind.LAST_CALL: "first stroke by 13:15",
     Kind.WAIT: "Leave the can shut.",
     Kind.WEATHER_LOST: "Judge dew, rain and cold yourself",
     Kind.WEATHER_BACK: "Now: wait until tomorrow 09:45.",
@@ -124,6 +129,9 @@ WHAT_TO_DO = {
     Kind.BUILT_UP: "till then no load",
     Kind.IN_SERVICE: "Fit the hardware",
     Kind.CURED: "may be washed",
+    Kind.POT_READY: "Stir it and brush.",
+    Kind.POT_ENDING: "Finish at a wet edge and mix anew",
+    Kind.PLAN_MOVED: "Do something else that day.",
     Kind.UPKEEP: "put on a coat or two before it fails",
 }
 
@@ -153,7 +161,7 @@ def test_cautions_come_with_the_step_they_are_for_and_no_other():
     sanding = {Kind.READY_TO_SAND, Kind.OVERCOAT_PAST, Kind.UPKEEP}
     assert {kind for kind, body in shown.items() if DUST in body} == sanding
     assert {kind for kind, body in shown.items() if DATA_SHEET in body} == {
-        *sanding, Kind.COAT_NOW, Kind.HOT_COAT, Kind.FILM_RISK,
+        *sanding, Kind.COAT_NOW, Kind.HOT_COAT, Kind.POT_READY, Kind.FILM_RISK,
     }  # fmt: skip
     assert SOLVENT in next(messages("cold"))[2]  # heat near a film that gives off solvent
     assert SOLVENT not in next(messages("dew"))[2]

@@ -12,8 +12,9 @@ import pytest
 
 from alerts.fakes import ZONE, at, outlook, window
 from dryspell.alerts.draughtsman import Draughtsman, can_draw
-from dryspell.alerts.picture import AIR, DEW, INK, LINES, PAPER, RAIN, SURFACE, picture_spec, picture_text
+from dryspell.alerts.picture import picture_spec, picture_text
 from dryspell.alerts.picture_data import Ahead, ahead_of
+from dryspell.alerts.picture_look import DARK, LIGHT
 from dryspell.outlook.conditions import conditions_at
 from dryspell.trade.families import family
 from dryspell.trade.piece import Piece, Site
@@ -175,13 +176,15 @@ def luminance(colour):
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
-def test_lines_stand_out_from_the_paper_as_wcag_asks_of_graphics():
-    for colour in (SURFACE, AIR, DEW, RAIN, INK):
-        assert (luminance(PAPER) + 0.05) / (luminance(colour) + 0.05) >= 3.0  # success criterion 1.4.11
+@pytest.mark.parametrize("look", [LIGHT, DARK], ids=["light", "dark"])
+def test_lines_stand_out_from_the_paper_as_wcag_asks_of_graphics(look):
+    for colour in (look.surface, look.air, look.dew, look.rain, look.ink):
+        lighter, darker = sorted((luminance(look.paper), luminance(colour)), reverse=True)
+        assert (lighter + 0.05) / (darker + 0.05) >= 3.0  # success criterion 1.4.11
 
 
 def test_no_two_lines_are_told_apart_by_colour_alone():
-    for one, other in combinations(LINES, 2):
+    for one, other in combinations(LIGHT.lines, 2):
         assert one[2] != other[2]
 
 

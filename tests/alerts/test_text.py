@@ -1,10 +1,11 @@
 import re
+from datetime import timedelta
 
 import pytest
 
 from alerts.fakes import DEW, at, film, outlook, unknown, window
 from dryspell.alerts.decide import decide
-from dryspell.alerts.model import Habits
+from dryspell.alerts.model import Habits, PieceHabits
 from dryspell.alerts.text import About, compose, notice_id
 from dryspell.outlook.model import BareWood, Mix, Stages
 from dryspell.trade.families import family, family_keys
@@ -13,6 +14,7 @@ from dryspell.trade.safety import DATA_SHEET, EPOXY, ISOCYANATE, RAGS, SOLVENT, 
 from dryspell.trade.system import Step, lay_at, lays_of
 
 W = [window(3, "09:45", "14:00", tight_until=at(3, "15:30"), hang_shade_by=at(3, "12:30"))]
+TIGHT = "it works only if the forecast is right to the last degree"
 LATER = [window(5, "10:00", "12:00", word="tight")]
 RAIL = Piece.model_validate(
     {"key": "rail", "name": "Toe rail", "site": "mooring", "coating": "oil_varnish_1k", "area": "4 m^2"}
@@ -25,11 +27,11 @@ def about(seen, key="oil_varnish_1k", piece=RAIL, **step):
     return {seen.piece: About(seen, lay_at(lays, seen.next_coat), piece, below)}
 
 
-def said(*outlooks, units="metric", link="", **more):
+def said(*outlooks, units="metric", link="", habits=None, **more):
     """Return title and body of the last notice that the outlooks, one after the other, lead to."""
     memory, last = {}, None
     for seen in outlooks:
-        notices, memory = decide(memory, [seen], seen.made_at, Habits())
+        notices, memory = decide(memory, [seen], seen.made_at, habits or Habits())
         last = (notices[-1], seen) if notices else last
     notice, seen = last
     return compose(notice, about(seen, **more), units, link=link)
@@ -42,11 +44,12 @@ OPEN = outlook(at(3, "09:45"), W + LATER)
 def test_the_heads_up_has_the_window_the_last_stroke_the_numbers_and_what_comes_after():
     title, body = said(EVENING)
     assert title == "Coat Wed 09:45-14:45: Toe rail"
+    tight = f"Tight ({TIGHT}): with the last stroke after that, to 15:30 at the latest."
     assert body.splitlines()[:-1] == [
-        "Coat 4 of 8, neat.",
-        "Begin Wed 09:45 to 13:15, brush down by 14:45. Tight with the last stroke after that, to 15:30 at the latest.",
+        "Coat 4 of 8, neat (no thinner).",
+        f"Begin Wed 09:45 to 13:15, brush down by 14:45. {tight}",
         "To brush Wed 09:45, begin 08:50: sand P400, dust off and wipe, about 50 min.",
-        "Hang the shade by Wed 12:30.",
+        "Hang the shade by Wed 12:30: from then on the sun is too much for a wet film.",
         "Surface 16.2 °C, humidity 64 %.",
         "Surface over dew point: 4.1 K at the least while brushing, then 1.6 K until dew-safe.",
         "Nearest limit: surface 1.6 K over the dew point Wed 20:00, 0.6 K to spare.",
@@ -66,7 +69,7 @@ def test_the_heads_up_prepares_no_sooner_than_the_coat_below_is_hard():
 def test_coat_now_leads_with_the_last_stroke_and_ends_with_the_cautions():
     title, body = said(OPEN, link="http://shed.local:8080/")
     assert title == "Coat now, brush down by 14:45: Toe rail"
-    assert "Not prepared yet: sand P400, dust off and wipe, about 50 min, so brush from 10:40." in body.splitlines()
+    assert "Not prepared yet? Sand P400, dust off and wipe, about 50 min, so brush from 10:40." in body.splitlines()
     assert "Coated? Record it: http://shed.local:8080/record/rail?coat=4" in body.splitlines()
     assert tuple(body.splitlines()[-4:-1]) == (RAGS, SOLVENT, DATA_SHEET)
 
@@ -87,7 +90,8 @@ def test_a_window_that_opens_tight_says_from_when_it_is_better():
     windows = [window(3, "09:45", "14:00", good_from=at(3, "10:30"))]
     title, body = said(outlook(at(3, "09:45"), windows, word="tight"))
     assert title == "Tight now, better from 10:30: Toe rail"
-    assert "Begin 09:45 to 14:00, brush down by 14:45. Tight before 10:30." in body
+    assert "Begin 09:45 to 14:00, brush down by 14:45. Tight (it works" in body
+    assert "the last degree): before 10:30." in body
 
 
 def test_both_parts_of_a_window_with_a_short_gap_are_named():
@@ -106,7 +110,29 @@ def test_odds_and_how_long_a_mix_keeps_are_told_where_they_are_known():
 def test_the_last_call_says_until_when_and_where_to_record():
     title, body = said(OPEN, outlook(at(3, "12:30"), W + LATER), link="https://shed.example")
     assert title == "Begin by 13:15 or leave it: Toe rail"
+    assert body.splitlines()[:3] == [
+        "Coat 4 of 8: first stroke by 13:15, last by 14:45.",
+        "Later is too late for this window.",
+        "Not prepared yet? Leave it.",
+    ]
     assert "Coated already? Record it, and this stops: https://shed.example/record/rail?coat=4" in body
+
+
+def test_the_last_call_says_until_when_preparing_may_still_begin():
+    habits = Habits(piece={"rail": PieceHabits(prepares=timedelta(minutes=50), brushes=timedelta(minutes=45))})
+    _, body = said(OPEN, outlook(at(3, "12:15"), W + LATER), habits=habits)
+    assert "Not prepared yet? Begin by 12:20: sand P400, dust off and wipe, about 50 min." in body.splitlines()
+
+
+def test_the_shade_hangs_before_the_first_stroke_where_the_sun_is_there_already():
+    _, body = said(outlook(at(3, "09:45"), [window(3, "09:45", "14:00", hang_shade_by=at(3, "09:45"))]))
+    assert "Hang the shade before you begin: from then on the sun is too much for a wet film." in body.splitlines()
+
+
+def test_whoever_may_have_coated_is_asked_to_record_it_when_the_window_goes():
+    record = "Coated already? Record it, and hear what comes to it: https://shed.example/record/rail?coat=4"
+    assert record in said(OPEN, outlook(at(3, "10:05"), LATER), link="https://shed.example")[1]
+    assert record not in said(EVENING, outlook(at(2, "20:00"), LATER), link="https://shed.example")[1]
 
 
 def test_a_window_that_has_gone_is_taken_back_with_the_reason_and_the_next_one():

@@ -13,10 +13,11 @@ class Timeline:
         self.memory = {}
         self.habits = habits or Habits()
 
-    def tick(self, *seen):
-        notices, memory = decide(self.memory, seen, seen[0].made_at, self.habits)
+    def tick(self, *seen, plan=None):
+        plans = {plan.piece: plan} if plan else None
+        notices, memory = decide(self.memory, seen, seen[0].made_at, self.habits, plans)
         self.memory = {p: PieceMemory.model_validate_json(m.model_dump_json()) for p, m in memory.items()}
-        again, same = decide(self.memory, seen, seen[0].made_at, self.habits)
+        again, same = decide(self.memory, seen, seen[0].made_at, self.habits, plans)
         assert again == []
         assert same == self.memory
         return notices

@@ -17,7 +17,7 @@ REST_S = 3600.0
 LARGEST = 4_000_000
 EXTRA = "charts"
 
-_COMMAND = (sys.executable, "-m", "dryspell.alerts.picture_draw")
+COMMAND = (sys.executable, "-m", "dryspell.alerts.picture_draw")
 _SIGNATURE = b"\x89PNG\r\n\x1a\n"
 # Nothing else of the environment: it holds secrets, and none is needed to draw.
 _ENVIRONMENT = ("PATH", "HOME", "PYTHONPATH", "VIRTUAL_ENV", "TMPDIR", "LD_LIBRARY_PATH")
@@ -45,7 +45,7 @@ class Draughtsman:
         self,
         *,
         within_s: float = WITHIN_S,
-        command: Sequence[str] = _COMMAND,
+        command: Sequence[str] = COMMAND,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self._within_s = within_s
@@ -71,24 +71,34 @@ class Draughtsman:
             return png
 
     def _draw(self, chart: str) -> tuple[bytes, str]:
-        """Return the picture, and what went wrong, empty for nothing."""
-        env = {name: os.environ[name] for name in _ENVIRONMENT if name in os.environ}
-        try:
-            done = subprocess.run(  # noqa: S603  (our own module)
-                self._command,
-                input=chart.encode(),
-                stdout=subprocess.PIPE,
-                stderr=subprocess.DEVNULL,
-                timeout=self._within_s,
-                env=env,
-                check=False,
-            )
-        except subprocess.TimeoutExpired:
-            return b"", f"not done after {self._within_s:g} s"
-        except OSError as error:
-            return b"", f"what draws cannot be started: {error.strerror}"
-        if done.returncode or not done.stdout.startswith(_SIGNATURE):
-            return b"", f"what draws ended with {done.returncode}"
-        if len(done.stdout) > LARGEST:
-            return b"", f"it has {len(done.stdout)} bytes"
-        return done.stdout, ""
+        return drawn(self._command, chart, self._within_s, _SIGNATURE)
+
+
+def drawn(command: Sequence[str], text: str, within_s: float, begins: bytes) -> tuple[bytes, str]:
+    """Return what a process of its own makes of a text, and what went wrong, empty for nothing.
+
+    Parameters
+    ----------
+    begins
+        What every right answer begins with.
+    """
+    env = {name: os.environ[name] for name in _ENVIRONMENT if name in os.environ}
+    try:
+        done = subprocess.run(  # noqa: S603  (our own module)
+            command,
+            input=text.encode(),
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            timeout=within_s,
+            env=env,
+            check=False,
+        )
+    except subprocess.TimeoutExpired:
+        return b"", f"not done after {within_s:g} s"
+    except OSError as error:
+        return b"", f"what draws cannot be started: {error.strerror}"
+    if done.returncode or not done.stdout.startswith(begins):
+        return b"", f"what draws ended with {done.returncode}"
+    if len(done.stdout) > LARGEST:
+        return b"", f"it has {len(done.stdout)} bytes"
+    return done.stdout, ""

@@ -10,7 +10,8 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from dryspell.alerts.model import Level, Told
-from dryspell.outlook.model import Hazard
+from dryspell.outlook.model import Hazard, Reason
+from dryspell.outlook.plan_model import WhyMoved
 
 
 class Remembered(BaseModel):
@@ -32,7 +33,6 @@ class Promise(Remembered):
     opened_at: datetime | None = None
     shut_since: datetime | None = None
     corrections: int = 0
-    called: bool = Field(default=False, description="the last call was said")
 
 
 class Opened(Remembered):
@@ -42,6 +42,14 @@ class Opened(Remembered):
     end: datetime
     times: int = 1
     withdrawn_at: datetime | None = None
+
+
+class ShadeTold(Remembered):
+    """Until when the shade over a coat has to hang, as it was said with the word to coat."""
+
+    coat: int
+    by: datetime
+    told_at: datetime
 
 
 class SeenSpan(Remembered):
@@ -58,8 +66,11 @@ class WindowMemory(Remembered):
     promises: tuple[Promise, ...] = ()
     opened: tuple[Opened, ...] = ()
     heads_up_on: date | None = Field(default=None, description="local day of the last heads-up")
+    go_on: date | None = Field(default=None, description="local day of the last word to coat, unless it was taken back")
     seen: tuple[SeenSpan, ...] | None = Field(default=None, description="None where nothing was looked at yet")
     no_since: datetime | None = Field(default=None, description="since when the word on the windows is no")
+    called_at: datetime | None = Field(default=None, description="when the last call was said")
+    shade: ShadeTold | None = Field(default=None, description="of the last coat of which it was said")
 
 
 class LostMemory(Remembered):
@@ -77,7 +88,7 @@ class Warned(Remembered):
 
     hazard: Hazard
     times: int = Field(default=1, description="how often it was told as news; part of the key")
-    key: str = ""
+    key: str = Field(default="", description="of the notice; empty where the word to coat told of it")
     stands: bool = True
     at: datetime = Field(description="when it comes, as was told")
     told_at: datetime
@@ -102,6 +113,29 @@ class UpkeepMemory(Remembered):
     years: int = 0
 
 
+class PotMemory(Remembered):
+    """What was said of the pot that is mixed."""
+
+    mixed_at: datetime
+    said: tuple[str, ...] = ()
+
+
+class PlanMemory(Remembered):
+    """What a person goes by of the plan of the next coat, and what was said of it."""
+
+    coat: int
+    start: datetime | None = Field(default=None, description="when it begins, as is known or was told")
+    finish: datetime | None = Field(default=None, description="when all coats are on, the same")
+    is_told: bool = Field(default=False, description="that was told, and not only to be looked up")
+    moved_since: datetime | None = Field(default=None, description="since when the plan is another one")
+    why: WhyMoved | None = None
+    reason: Reason | None = None
+    key: str = Field(default="", description="of the last notice")
+    times: int = 0
+    said_at: datetime | None = None
+    waited_at: datetime | None = Field(default=None, description='when "wait" was said last')
+
+
 class Standing(Remembered):
     """A notice that holds still; `sent_as` is the key of the message that carries it, `until` when it expires."""
 
@@ -119,6 +153,8 @@ class PieceMemory(Remembered):
     lost: LostMemory = LostMemory()
     film: FilmMemory | None = None
     upkeep: UpkeepMemory | None = None
+    pot: PotMemory | None = None
+    plan: PlanMemory | None = None
     standing: tuple[Standing, ...] = ()
 
     @model_validator(mode="before")

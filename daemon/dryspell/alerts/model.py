@@ -1,13 +1,14 @@
 """What is said: its kinds, how urgent each is, and a notice with all that its words need."""
 
 from collections.abc import Callable, Mapping
-from datetime import datetime, time
+from datetime import datetime, time, timedelta
 from enum import StrEnum
 
 from pydantic import Field
 
 from dryspell.alerts.quiet import DEFAULT_QUIET, Quiet
 from dryspell.outlook.model import FilmRisk, Hazard, Plain, Reason, Window
+from dryspell.outlook.plan_model import WhyMoved
 from dryspell.trade.hours import Span
 
 
@@ -31,6 +32,9 @@ class Kind(StrEnum):
     BUILT_UP = "built_up"  # the last coat is hard
     IN_SERVICE = "in_service"
     CURED = "cured"
+    POT_READY = "pot_ready"  # the mix of two parts has stood for as long as is asked
+    POT_ENDING = "pot_ending"  # it soon is too old to brush
+    PLAN_MOVED = "plan_moved"  # the plan has the next coat on another day
     UPKEEP = "upkeep"  # a year after the last coat, and each year from then on
 
 
@@ -77,6 +81,17 @@ class Told(Plain):
     brush_down_by: datetime
 
 
+class Move(Plain):
+    """What the plan has moved; None is no hours within the forecast."""
+
+    start_was: datetime
+    start: datetime | None = Field(description="when the next coat begins")
+    finish_was: datetime | None
+    finish: datetime | None = Field(description="when all coats are on")
+    of_start: bool = Field(description="the next coat itself has moved")
+    why: WhyMoved | None = None
+
+
 class Notice(Plain):
     """One thing to say about one piece, or about several at one site.
 
@@ -97,8 +112,10 @@ class Notice(Plain):
     hazard: Hazard | None = Field(default=None, description="what comes to the film, or was to come")
     risk: FilmRisk | None = Field(default=None, description="how, as it is seen now")
     at: datetime | None = Field(default=None, description="when it is so, or will be")
+    move: Move | None = Field(default=None, description="what the plan has moved")
     group: str = Field(default="", description="the key of the site, where it is about several pieces there")
     parts: tuple["Notice", ...] = Field(default=(), description="what it says of each piece, where there are several")
+    cautioned: bool = Field(default=False, description="the cautions of this step were told before: once is enough")
     created_at: datetime
     expires_at: datetime = Field(description="saying it later would do harm or be useless")
 
@@ -130,6 +147,8 @@ class PieceHabits(Plain):
     hours: tuple[Span, ...] = Field(default=(), description="when its finisher works; none is at any hour")
     hot: frozenset[int] = Field(default=frozenset(), description="numbers of the coats that may go on the soft one")
     unsanded: frozenset[int] = Field(default=frozenset(), description="numbers of the coats before which nobody sands")
+    prepares: timedelta = Field(default=timedelta(0), description="how long it takes to prepare for a coat")
+    brushes: timedelta = Field(default=timedelta(0), description="and to brush it")
 
 
 class Habits(Plain):
@@ -140,6 +159,9 @@ class Habits(Plain):
         default=DEFAULT_QUIET, description="hours in which nobody is told of anything but a film that can be saved"
     )
     again: int = Field(default=1, description="how often a thing may be said again while it matters")
+    all_told_to_coat: bool = Field(
+        default=True, description="whether all who hear of a wet film, or the evening before, hear when to coat as well"
+    )
     piece: Mapping[str, PieceHabits] = Field(default={}, description="by piece")
 
     @property

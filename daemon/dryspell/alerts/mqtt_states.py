@@ -7,7 +7,7 @@ from dryspell.outlook.as_json import Document, instant, reason_document, stages_
 from dryspell.outlook.figures import Units
 from dryspell.outlook.model import Outlook, Window
 from dryspell.outlook.states import state_of
-from dryspell.outlook.words import coat_below, open_window, reason_text, verdict_line
+from dryspell.outlook.words import coat_below, open_window, reason_text, sand_first_text, verdict_line
 
 SCHEMA = "dryspell.piece/1"
 
@@ -41,12 +41,20 @@ def state_document(outlook: Outlook, units: Units = "metric") -> Document:
         "coating": outlook.coating,
         "next_coat": outlook.next_coat,
         "coats": outlook.coats,
-        "sand_first": outlook.sand_first,
+        "sand_first": sand_first_text(outlook) == "sand",
+        "before": [thing.value for thing in outlook.before],
         "film": outlook.film
         and {
             "coat": outlook.film.coat.number,
             "finished_at": instant(outlook.film.coat.finished_at),
+            "stain": outlook.film.stain,
             "stages": stages_document(outlook.film.stages),
+        },
+        "pot": outlook.pot
+        and {
+            "mixed_at": instant(outlook.pot.mixed_at),
+            "brush_until": instant(outlook.pot.brush_until),
+            "goes_off_at": instant(outlook.pot.goes_off_at),
         },
         "weather": outlook.weather
         and {

@@ -1,29 +1,20 @@
 """The chart of the next 36 hours at a piece, to go with a message: a Vega-Lite specification as plain JSON.
 
 Drawn for a telephone: 400 units wide with letters of 13, which a screen held upright shows at about its own points.
-The colours are those of Okabe and Ito (Color Universal Design, 2008), which most colour-blind eyes tell apart; lines
-differ in their dashes too, and bands have their name in them.
 """
 
 import json
 from collections.abc import Sequence
-from datetime import datetime, timedelta
-from typing import Any
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from dryspell.alerts.picture_data import Ahead
+from dryspell.alerts.picture_look import LIGHT, Look, Spec, clock_ticks, config_of, hour_axis, scaled
 from dryspell.outlook.figures import Units, clock, limit_figure, moment, scale_of, weekday_date
 from dryspell.outlook.model import Outlook, Window
 
-Spec = dict[str, Any]
-
 SCHEMA = "https://vega.github.io/schema/vega-lite/v5.json"
 WIDTH = 340
-FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
-INK, FAINT, PAPER = "#222222", "#d9d9d9", "#ffffff"
-NIGHT, COAT, TIGHT = "#5b6472", "#009e73", "#e69f00"
-SURFACE, AIR, DEW, RAIN = "#d55e00", "#222222", "#0072b2", "#0072b2"
-LINES = (("surface", SURFACE, [1, 0], 3.0), ("air", AIR, [7, 3], 2.0), ("dew point", DEW, [2, 2.5], 2.5))
 TICKS_EVERY_H = 6
 HIGHEST: dict[Units, float] = {"metric": 12.0, "us": 24.0}
 """Up to where the middle panel goes, in the unit it is shown in: over that is far from every limit."""
@@ -34,7 +25,7 @@ NIGHT_FROM_H = 3.0
 """A night that shows less of itself has no room for its name."""
 
 
-def picture_spec(outlook: Outlook, ahead: Ahead, units: Units = "metric") -> Spec:
+def picture_spec(outlook: Outlook, ahead: Ahead, units: Units = "metric", look: Look = LIGHT) -> Spec:
     """Return the chart: temperatures, how far the surface is over the dew point, and rain.
 
     Parameters
@@ -43,16 +34,18 @@ def picture_spec(outlook: Outlook, ahead: Ahead, units: Units = "metric") -> Spe
         Whose windows are marked.
     ahead
         The 36 hours from when the outlook was made.
+    look
+        The inks.
     """
-    drawing = _Drawing(outlook, ahead, units)
+    drawing = _Drawing(outlook, ahead, units, look)
     return {
         "$schema": SCHEMA,
-        "background": PAPER,
+        "background": look.paper,
         "padding": {"left": 8, "right": 14, "top": 10, "bottom": 8},
         "title": drawing.title(),
         "spacing": 10,
         "vconcat": [drawing.temperatures(), drawing.margin(), drawing.rain()],
-        "config": _CONFIG,
+        "config": config_of(look),
     }
 
 
@@ -61,37 +54,12 @@ def picture_text(outlook: Outlook, ahead: Ahead, units: Units = "metric") -> str
     return json.dumps(picture_spec(outlook, ahead, units), separators=(",", ":"), ensure_ascii=False)
 
 
-_CONFIG: Spec = {
-    "font": FONT,
-    "view": {"stroke": FAINT},
-    "axis": {
-        "labelFontSize": 13,
-        "titleFontSize": 13,
-        "labelColor": INK,
-        "titleColor": INK,
-        "titleFontWeight": "normal",
-        "gridColor": FAINT,
-        "tickColor": FAINT,
-        "domain": False,
-    },
-    "legend": {
-        "labelFontSize": 13,
-        "labelColor": INK,
-        "symbolSize": 500,
-        "symbolStrokeWidth": 3,
-        "titleFontSize": 13,
-        "titleColor": INK,
-    },
-    "title": {"fontSize": 13, "fontWeight": "bold", "color": INK, "anchor": "start", "offset": 6, "frame": "group"},
-    "text": {"fontSize": 12, "color": INK},
-}
-
-
 class _Drawing:
-    def __init__(self, outlook: Outlook, ahead: Ahead, units: Units) -> None:
+    def __init__(self, outlook: Outlook, ahead: Ahead, units: Units, look: Look) -> None:
         self.outlook = outlook
         self.ahead = ahead
         self.units = units
+        self.look = look
         self.zone = ZoneInfo(outlook.timezone)
         self.end_h = ahead.hours[-1]
 
@@ -107,7 +75,7 @@ class _Drawing:
             ],
             "fontSize": 17,
             "subtitleFontSize": 13,
-            "subtitleColor": INK,
+            "subtitleColor": self.look.ink,
             "subtitlePadding": 4,
             "limit": WIDTH + 40,
             "anchor": "start",
@@ -127,13 +95,13 @@ class _Drawing:
     def temperatures(self) -> Spec:
         scale, offset, shown = scale_of("degC", self.units)
         series = (self.ahead.surface_c, self.ahead.air_c, self.ahead.dew_point_c)
-        values = [[_scaled(value, scale, offset) for value in each] for each in series]
+        values = [[scaled(value, scale, offset) for value in each] for each in series]
         rows = [
             {"h": h, "of": name, "v": value}
-            for (name, *_), each in zip(LINES, values, strict=True)
+            for (name, *_), each in zip(self.look.lines, values, strict=True)
             for h, value in zip(self.ahead.hours, each, strict=True)
         ]
-        names = [name for name, *_ in LINES]
+        names = [name for name, *_ in self.look.lines]
         known = [value for each in values for value in each if value is not None]
         low, high = min(known), max(known)
         room = max(high - low, 1.0)
@@ -148,7 +116,7 @@ class _Drawing:
                     "field": "of",
                     "type": "nominal",
                     "sort": names,
-                    "scale": {"domain": names, "range": [colour for _, colour, *_ in LINES]},
+                    "scale": {"domain": names, "range": [colour for _, colour, *_ in self.look.lines]},
                     "legend": {
                         "orient": "top",
                         "title": f"Temperature, {shown}",
@@ -161,13 +129,13 @@ class _Drawing:
                     "field": "of",
                     "type": "nominal",
                     "sort": names,
-                    "scale": {"domain": names, "range": [dash for *_, dash, _ in LINES]},
+                    "scale": {"domain": names, "range": [dash for *_, dash, _ in self.look.lines]},
                 },
                 "strokeWidth": {
                     "field": "of",
                     "type": "nominal",
                     "sort": names,
-                    "scale": {"domain": names, "range": [width for *_, width in LINES]},
+                    "scale": {"domain": names, "range": [width for *_, width in self.look.lines]},
                     "legend": None,
                 },
             },
@@ -177,7 +145,7 @@ class _Drawing:
     def margin(self) -> Spec:
         ahead, (scale, _, shown) = self.ahead, scale_of("K", self.units)
         rows = [
-            {"h": h, "v": _scaled(mid, scale), "low": _scaled(low, scale), "high": _scaled(high, scale)}
+            {"h": h, "v": scaled(mid, scale), "low": scaled(low, scale), "high": scaled(high, scale)}
             for h, low, mid, high in zip(
                 ahead.hours, ahead.margin_low_k, ahead.margin_k, ahead.margin_high_k, strict=True
             )
@@ -194,7 +162,7 @@ class _Drawing:
             "labelExpr": f"datum.value < {top} ? datum.label : '≥{top:g}'",
         }
         x = self._x()
-        smooth = {"color": SURFACE, "clip": True, "interpolate": "monotone"}
+        smooth = {"color": self.look.surface, "clip": True, "interpolate": "monotone"}
         layers: list[Spec] = [
             {
                 "data": {"values": rows},
@@ -211,7 +179,7 @@ class _Drawing:
             },
             {
                 "data": {"values": limits},
-                "mark": {"type": "rule", "strokeDash": [4, 3], "strokeWidth": 1.5, "color": INK},
+                "mark": {"type": "rule", "strokeDash": [4, 3], "strokeWidth": 1.5, "color": self.look.ink},
                 "encoding": {"y": y},
             },
             # Each name twice: first as the paper round its letters, so that a line behind it does not blot it out.
@@ -222,7 +190,7 @@ class _Drawing:
     def _limit_name(self, limit: Spec, y: Spec, *, paper: bool) -> Spec:
         mark = {"type": "text", "text": limit["said"], "align": "right", "dx": -3, "dy": -7 if limit["above"] else 8}
         if paper:
-            mark |= {"stroke": PAPER, "strokeWidth": 3, "strokeOpacity": 0.7}
+            mark |= {"stroke": self.look.paper, "strokeWidth": 3, "strokeOpacity": 0.7}
         return {
             "data": {"values": [{"v": limit["v"], "h": self.end_h}]},
             "mark": mark,
@@ -236,7 +204,7 @@ class _Drawing:
         y = _y({"domain": [0.0, max(most, 2.0 * scale)], "nice": True}, count=2)
         bars: Spec = {
             "data": {"values": rows},
-            "mark": {"type": "rect", "color": RAIN, "clip": True},
+            "mark": {"type": "rect", "color": self.look.rain, "clip": True},
             "encoding": {"x": self._x(labels=True), "x2": {"field": "to"}, "y": y, "y2": {"datum": 0.0}},
         }
         layers = [bars]
@@ -264,7 +232,7 @@ class _Drawing:
     def _bands(self, *, named: bool, labels: bool) -> list[Spec]:
         """Return the nights and the windows as bands over the whole height, with their names in one panel."""
         windows = [band for window in self._windows() for band in self._of_window(window)]
-        nights = [("night", NIGHT, 0.22, low, high) for low, high in self.ahead.nights]
+        nights = [("night", self.look.night, self.look.night_opacity, low, high) for low, high in self.ahead.nights]
         layers: list[Spec] = []
         for name, colour, opacity, low, high in (*nights, *windows):
             layers.append(
@@ -294,8 +262,8 @@ class _Drawing:
             edges[1:3] = [window.good_from or window.start, window.brush_down_by]
         hours = [min(max(self._hour(edge), 0.0), self.end_h) for edge in edges]
         if window.word == "tight":
-            return [("tight", TIGHT, 0.35, hours[0], hours[3])]
-        parts = [("tight", TIGHT, 0.35), ("coat", COAT, 0.3), ("tight", TIGHT, 0.35)]
+            return [("tight", self.look.tight, 0.35, hours[0], hours[3])]
+        parts = [("tight", self.look.tight, 0.35), ("coat", self.look.coat, 0.3), ("tight", self.look.tight, 0.35)]
         spans = zip(parts, hours, hours[1:], strict=False)
         return [(*part, low, high) for part, low, high in spans if high > low]
 
@@ -304,40 +272,15 @@ class _Drawing:
 
     def _x(self, *, labels: bool = False) -> Spec:
         """Return the axis of time, with a name at every sixth hour of the local day, whatever the clocks do."""
-        ticks = self._ticks()
-        said = {f"{hour:g}": text for hour, text in ticks}
-        axis: Spec = {"values": [hour for hour, _ in ticks], "title": None, "labels": labels, "ticks": labels}
+        axis = hour_axis(clock_ticks(self.ahead.start, self.end_h, self.zone, TICKS_EVERY_H), labels=labels)
         if labels:
-            axis |= {
-                "labelExpr": f"({json.dumps(said)})[format(datum.value, '~g')]",
-                "labelFlush": False,
-                "labelOverlap": False,
-                "labelLineHeight": 15,
-                "title": f"local time, {self.outlook.timezone.replace('_', ' ')}",
-                "titlePadding": 6,
-            }
+            axis |= {"title": f"local time, {self.outlook.timezone.replace('_', ' ')}", "titlePadding": 6}
         return {
             "field": "h",
             "type": "quantitative",
             "scale": {"domain": [0.0, self.end_h], "nice": False},
             "axis": axis,
         }
-
-    def _ticks(self) -> list[tuple[float, str | list[str]]]:
-        ticks: list[tuple[float, str | list[str]]] = []
-        # From one whole hour of UTC to the next: no local hour is passed over, and one that comes twice is marked once.
-        at = self.ahead.start.replace(minute=0, second=0, microsecond=0)
-        seen = set()
-        while (hour := self._hour(at)) <= self.end_h:
-            local = at.astimezone(self.zone)
-            at += timedelta(minutes=15)
-            mark = (local.date(), local.hour)
-            if hour < 0 or local.minute or local.hour % TICKS_EVERY_H or mark in seen:
-                continue
-            seen.add(mark)
-            text = f"{local:%H:%M}"
-            ticks.append((hour, [text, weekday_date(local)] if local.hour == 0 else text))
-        return ticks
 
 
 def _y(scale: Spec, *, count: int = 4) -> Spec:
@@ -347,7 +290,3 @@ def _y(scale: Spec, *, count: int = 4) -> Spec:
         "scale": scale,
         "axis": {"title": None, "tickCount": count, "minExtent": 30, "maxExtent": 30},
     }
-
-
-def _scaled(value: float | None, scale: float, offset: float = 0.0) -> float | None:
-    return None if value is None else round(value * scale + offset, 2)

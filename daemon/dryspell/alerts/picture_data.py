@@ -79,30 +79,31 @@ def ahead_of(met: Conditions, piece: Piece, site: Site, coating: Coating, now: d
         return None
     times = met.times[points]
     start = datetime.fromtimestamp(int(times[0].astype(np.int64)), tz=UTC)
-    margin = _spread(met.margin_k[:, points], (LOW_PCT, 50.0, HIGH_PCT))
+    margin = spread(met.margin_k[:, points], (LOW_PCT, 50.0, HIGH_PCT))
     return Ahead(
         start=start,
         hours=tuple(float(h) for h in (times - times[0]) / np.timedelta64(1, "h")),
-        surface_c=_values(_spread(met.surface_c[:, points], (50.0,))[0]),
-        air_c=_values(_spread(met.air_c[:, points], (50.0,))[0]),
-        dew_point_c=_values(_spread(met.dew_point_c[:, points], (50.0,))[0]),
-        margin_low_k=_values(margin[0]),
-        margin_k=_values(margin[1]),
-        margin_high_k=_values(margin[2]),
+        surface_c=values_of(spread(met.surface_c[:, points], (50.0,))[0]),
+        air_c=values_of(spread(met.air_c[:, points], (50.0,))[0]),
+        dew_point_c=values_of(spread(met.dew_point_c[:, points], (50.0,))[0]),
+        margin_low_k=values_of(margin[0]),
+        margin_k=values_of(margin[1]),
+        margin_high_k=values_of(margin[2]),
         rain_mm=_by_the_hour(met, first, last),
-        nights=_nights(times, site),
+        nights=nights_of(times, site),
         apply_k=coating.margin_apply_k,
         hold_k=coating.margin_hold_k,
         in_the_rain=SHELTERS[piece.shelter].rain,
     )
 
 
-def _spread(values: FloatArray, shares_pct: tuple[float, ...]) -> FloatArray:
+def spread(values: FloatArray, shares_pct: tuple[float, ...]) -> FloatArray:
     """Return percentiles over the members, shape (shares, times); NaN where a member is not known."""
     return np.asarray(np.percentile(values, shares_pct, axis=0))
 
 
-def _values(values: FloatArray) -> Values:
+def values_of(values: FloatArray) -> Values:
+    """Return values rounded to a hundredth, None for what is not known."""
     return tuple(round(float(value), 2) if np.isfinite(value) else None for value in values)
 
 
@@ -115,7 +116,10 @@ def _by_the_hour(met: Conditions, first: int, last: int) -> tuple[tuple[float, f
     return tuple((float(hour), round(float(mm), 2)) for hour, mm in enumerate(fallen) if np.isfinite(mm))
 
 
-def _nights(times: np.ndarray[tuple[int, ...], np.dtype[np.datetime64]], site: Site) -> tuple[tuple[float, float], ...]:
+def nights_of(
+    times: np.ndarray[tuple[int, ...], np.dtype[np.datetime64]], site: Site
+) -> tuple[tuple[float, float], ...]:
+    """Return the nights within some instants, from sunset to sunrise [h from the first]."""
     minutes = np.arange(times[0], times[-1] + np.timedelta64(1, "s"), np.timedelta64(300, "s"))
     dark = sun.position(minutes, site.latitude_deg, site.longitude_deg)[0] > sun.SUNRISE_ZENITH_DEG
     edges = np.flatnonzero(np.diff(np.concatenate(([False], dark, [False])).astype(np.int8)))

@@ -1,29 +1,32 @@
 """When a sensor has failed, and when it is back: each is said once. Pure, as `dryspell.alerts.decide` is.
 
-- a sensor that is silent, stuck or mostly flagged has failed, and that is said at once;
-- it is back when it has been well for half an hour without a break;
-- one that fails again within six hours of that is not spoken of before they are over.
+A sensor that is silent, stuck or mostly flagged has failed, and that is said at once. `dryspell.alerts.outages` has the
+rest.
 """
 
 from collections.abc import Collection, Iterable, Mapping
-from datetime import datetime, timedelta
+from datetime import datetime
 from enum import StrEnum
 
 from pydantic import Field
 
-from dryspell.alerts.memory import Remembered
 from dryspell.alerts.model import Level
+from dryspell.alerts.outages import (
+    BACK_IS_NEWS_FOR,
+    FAILED_IS_NEWS_FOR,
+    QUIET_FOR,
+    OutageMemory,
+    OutageNotice,
+    decide_each,
+    seen_well,
+)
 from dryspell.outlook.model import Plain
 from dryspell.weather.flags import Flag
 
 MEMORY_KEY = "sensor/"
 """What the key of a sensor has before it among the memories of the pieces."""
 
-# All of these: no source.
-WELL_FOR = timedelta(minutes=30)
-QUIET_FOR = timedelta(hours=6)
-FAILED_IS_NEWS_FOR = timedelta(hours=24)
-BACK_IS_NEWS_FOR = timedelta(hours=12)
+# No source.
 MOSTLY = 0.5
 """From this share of flagged readings on a sensor has failed."""
 HARDLY = 0.2
@@ -80,28 +83,20 @@ class SensorHealth(Plain):
         return self.fresh and self.trouble is None and self.flagged_share < HARDLY
 
 
-class SensorMemory(Remembered):
+class SensorMemory(OutageMemory):
     """What was said of a sensor and still matters."""
 
     failed: Trouble | None = Field(default=None, description="what it was said to have failed with")
-    key: str = Field(default="", description="the key of the notice that said so")
-    since: datetime | None = Field(default=None, description="from when on it could not be used")
-    well_since: datetime | None = None
-    quiet_until: datetime | None = None
-    level: Level = Level.NOW
 
 
-class SensorNotice(Plain):
+class SensorNotice(OutageNotice):
     """One thing to say about one sensor."""
 
-    key: str
     kind: SensorKind
     level: Level = Level.NOW
     trouble: Trouble
     health: SensorHealth
     since: datetime | None = Field(description="from when on it could not be used; None where it never was heard")
-    created_at: datetime
-    expires_at: datetime
 
 
 def decide_sensors(
@@ -118,24 +113,20 @@ def decide_sensors(
     live
         The sites where somebody counts on what is read: a window was promised, or a film is wet.
     """
-    said: list[SensorNotice] = []
-    kept, settled = dict(memory), set[str]()
-    for health in seen:
-        before = memory.get(health.sensor, SensorMemory())
-        notice, kept[health.sensor] = (
-            _failing(before, health, now, live) if before.failed is None else _back(before, health, now)
-        )
-        if notice is not None:
-            said.append(notice)
-            settled |= {before.key} if notice.kind is SensorKind.BACK else set()
-    return said, kept, settled
+    return decide_each(
+        memory,
+        ((health.sensor, health) for health in seen),
+        lambda before, health: _failing(before, health, now, live),
+        lambda before, health: _back(before, health, now),
+        SensorMemory(),
+    )
 
 
 def _failing(
     before: SensorMemory, health: SensorHealth, now: datetime, live: Collection[str]
 ) -> tuple[SensorNotice | None, SensorMemory]:
     trouble = health.trouble
-    if trouble is None or (before.quiet_until is not None and now < before.quiet_until):
+    if trouble is None or before.rests(now):
         return None, before
     key = f"{MEMORY_KEY}{health.sensor}/{SensorKind.FAILED}/{now:%Y-%m-%dT%H:%MZ}"
     level = Level.NOW if health.site in live else Level.PLAN
@@ -154,11 +145,9 @@ def _failing(
 
 
 def _back(before: SensorMemory, health: SensorHealth, now: datetime) -> tuple[SensorNotice | None, SensorMemory]:
-    if before.failed is None or not health.well:
-        return None, before.model_copy(update={"well_since": None})
-    well_since = before.well_since or now
-    if now - well_since < WELL_FOR:
-        return None, before.model_copy(update={"well_since": well_since})
+    is_back, before = seen_well(before, now, well=health.well)
+    if before.failed is None or not is_back:
+        return None, before
     notice = SensorNotice(
         key=f"{before.key}/{SensorKind.BACK}",
         kind=SensorKind.BACK,

@@ -1,8 +1,7 @@
 """When a source of weather has failed, and when it is back: each is said once. Pure, as `dryspell.alerts.decide` is.
 
-- a source that has given nothing for three hours has failed; shorter ones are nobody's business;
-- it is back when it has been well for half an hour without a break;
-- one that fails again within six hours of that is not spoken of before they are over.
+A source that has given nothing for three hours has failed; less is nobody's business. `dryspell.alerts.outages` has the
+rest.
 """
 
 from collections.abc import Collection, Iterable, Mapping
@@ -11,19 +10,23 @@ from enum import StrEnum
 
 from pydantic import Field
 
-from dryspell.alerts.memory import Remembered
 from dryspell.alerts.model import Level
+from dryspell.alerts.outages import (
+    BACK_IS_NEWS_FOR,
+    FAILED_IS_NEWS_FOR,
+    QUIET_FOR,
+    OutageMemory,
+    OutageNotice,
+    decide_each,
+    seen_well,
+)
 from dryspell.outlook.model import Plain
 
 SOURCE_MEMORY_KEY = "source/"
 """What the key of a source has before it among the memories of the pieces."""
 
-# All of these: no source.
 FAILING_FOR = timedelta(hours=3)
-WELL_FOR = timedelta(minutes=30)
-QUIET_FOR = timedelta(hours=6)
-FAILED_IS_NEWS_FOR = timedelta(hours=24)
-BACK_IS_NEWS_FOR = timedelta(hours=12)
+"""No source."""
 
 
 class OutageKind(StrEnum):
@@ -49,26 +52,18 @@ class SourceHealth(Plain):
         return f"{self.site}/{self.source}"
 
 
-class SourceMemory(Remembered):
+class SourceMemory(OutageMemory):
     """What was said of one source at one site."""
 
-    key: str = Field(default="", description="of the notice that it has failed; empty when it has not")
-    since: datetime | None = None
-    well_since: datetime | None = None
-    quiet_until: datetime | None = None
     level: Level = Level.LOG
 
 
-class SourceNotice(Plain):
+class SourceNotice(OutageNotice):
     """One thing to say about one source."""
 
-    key: str
     kind: OutageKind
-    level: Level
     health: SourceHealth
     since: datetime
-    created_at: datetime
-    expires_at: datetime
 
 
 def decide_sources(
@@ -85,16 +80,13 @@ def decide_sources(
     live
         The sites where somebody counts on the weather: a window was promised, or a film is wet.
     """
-    said: list[SourceNotice] = []
-    kept, settled = dict(memory), set[str]()
-    for health in seen:
-        before = memory.get(health.key, SourceMemory())
-        if before.key:
-            notice, kept[health.key] = _back(before, health, now)
-            settled |= {before.key} if notice else set()
-        else:
-            notice, kept[health.key] = _failing(before, health, now, live)
-        said += [notice] if notice else []
+    said, kept, settled = decide_each(
+        memory,
+        ((health.key, health) for health in seen),
+        lambda before, health: _failing(before, health, now, live),
+        lambda before, health: _back(before, health, now),
+        SourceMemory(),
+    )
     # Of a source that was always well there is nothing to remember.
     return said, {key: each for key, each in kept.items() if key in memory or each != SourceMemory()}, settled
 
@@ -103,8 +95,7 @@ def _failing(
     before: SourceMemory, health: SourceHealth, now: datetime, live: Collection[str]
 ) -> tuple[SourceNotice | None, SourceMemory]:
     since = health.failing_since
-    rests = before.quiet_until is not None and now < before.quiet_until
-    if since is None or now - since < FAILING_FOR or rests:
+    if since is None or now - since < FAILING_FOR or before.rests(now):
         return None, before
     key = f"{SOURCE_MEMORY_KEY}{health.key}/{OutageKind.FAILED}/{now:%Y-%m-%dT%H:%MZ}"
     level = Level.LOG if health.instead else Level.NOW if health.site in live else Level.PLAN
@@ -121,11 +112,9 @@ def _failing(
 
 
 def _back(before: SourceMemory, health: SourceHealth, now: datetime) -> tuple[SourceNotice | None, SourceMemory]:
-    if health.failing_since is not None:
-        return None, before.model_copy(update={"well_since": None})
-    well_since = before.well_since or now
-    if now - well_since < WELL_FOR:
-        return None, before.model_copy(update={"well_since": well_since})
+    is_back, before = seen_well(before, now, well=health.failing_since is None)
+    if not is_back:
+        return None, before
     notice = SourceNotice(
         key=f"{before.key}/{OutageKind.BACK}",
         kind=OutageKind.BACK,

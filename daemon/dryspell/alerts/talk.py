@@ -6,9 +6,10 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from dryspell.alerts.memory import PieceMemory, Standing
-from dryspell.alerts.model import Habits, Kind, Level, Notice, PieceHabits, Told, Why
+from dryspell.alerts.model import Habits, Kind, Level, Move, Notice, PieceHabits, Told, Why
 from dryspell.alerts.quiet import quiet_until
 from dryspell.outlook.model import FilmRisk, Hazard, Outlook, Reason, Window
+from dryspell.outlook.plan_model import Plan
 
 KEEP = timedelta(days=1)
 """An expired notice is left for the outbox to drop, which says that it was not delivered in time."""
@@ -24,12 +25,15 @@ class Talk:
         What is seen, when, and the ways of those who are told.
     memory
         What was said; a topic puts its own part of it anew.
+    plan
+        The plan of the piece, where one is made.
     """
 
     outlook: Outlook
     now: datetime
     habits: Habits
     memory: PieceMemory
+    plan: Plan | None = None
     said: list[Notice] = field(default_factory=list)
     _retracted: set[str] = field(default_factory=set)
 
@@ -79,6 +83,8 @@ class Talk:
         risk: FilmRisk | None = None,
         hazard: Hazard | None = None,
         at: datetime | None = None,
+        move: Move | None = None,
+        cautioned: bool = False,
     ) -> None:
         """Say something; a notice holds until it expires or is retracted."""
         notice = Notice(
@@ -95,6 +101,8 @@ class Talk:
             risk=risk,
             hazard=hazard,
             at=at,
+            move=move,
+            cautioned=cautioned,
             created_at=self.now,
             expires_at=max(expires_at, self.now),
         )

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from hashlib import sha256
 
-from dryspell.alerts import text_film, text_windows
+from dryspell.alerts import text_film, text_plan, text_pot, text_windows
 from dryspell.alerts.model import Kind, Notice
 from dryspell.alerts.writing import About, Words, Writer
 from dryspell.outlook.figures import Units
@@ -32,6 +32,9 @@ _WORDS: Mapping[Kind, Callable[[Writer], Words]] = {
     Kind.BUILT_UP: text_film.built_up,
     Kind.IN_SERVICE: text_film.in_service,
     Kind.CURED: text_film.cured,
+    Kind.POT_READY: text_pot.ready,
+    Kind.POT_ENDING: text_pot.ending,
+    Kind.PLAN_MOVED: text_plan.moved,
     Kind.UPKEEP: text_film.upkeep,
 }
 
@@ -40,6 +43,7 @@ _SEVERAL = {
     Kind.HOT_COAT: "Coat now, on soft coats",
     Kind.WAIT: "Wait",
     Kind.RISK_OVER: "No danger after all",
+    Kind.PLAN_MOVED: "Plan moved",
 }
 """What is said in short of several pieces of which each has another hour."""
 
@@ -77,7 +81,12 @@ def compose(
             lines += [f"{apart}* {_titled(said.said, writer.outlook.piece_name)}", *said.lines]
     # Of what comes by the calendar no weather has to be named.
     credits_ = dict.fromkeys(writer.credit() for writer in writers if notice.kind is not Kind.UPKEEP)
-    cautions = dict.fromkeys(caution for said in words for caution in said.cautions)
+    cautions = dict.fromkeys(
+        caution
+        for writer, said in zip(writers, words, strict=True)
+        if not writer.notice.cautioned
+        for caution in said.cautions
+    )
     body = (*lines, *credits_, *cautions, f"[{notice_id(notice)}]")
     return title, "\n".join(line for line in body if line)
 

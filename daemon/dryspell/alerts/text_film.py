@@ -5,6 +5,7 @@ from dryspell.alerts.spans import stretches
 from dryspell.alerts.writing import Words, Writer, sentence
 from dryspell.outlook.figures import weekday_date
 from dryspell.outlook.model import FilmRisk, Hazard, Limit
+from dryspell.trade.before import Before
 from dryspell.trade.safety import DATA_SHEET, DUST, SOLVENT
 
 _CLOSED = ("tent", "shed")
@@ -75,6 +76,8 @@ def rain_safe(w: Writer) -> Words:
 
 def ready_to_sand(w: Writer) -> Words:
     """Words of a film that is hard, with coats to come."""
+    if w.outlook.film is not None and w.outlook.film.stain:
+        return _dry_to_coat(w)
     unsanded = w.lay.abrasive == "none"
     check = "Check with your thumb: pressed and turned hard it leaves no mark"
     check += "." if unsanded else ", and the dust is dry powder that does not clog the paper."
@@ -89,30 +92,49 @@ def ready_to_sand(w: Writer) -> Words:
     )
 
 
+def _dry_to_coat(w: Writer) -> Words:
+    """Words of a stain that is dry: nobody sands it."""
+    lines = (
+        f"{_since(w, 'dry to coat')} That is reckoned from the temperatures it met, not by the clock.",
+        "Check with a white cloth: it takes no colour. Do not sand it, that cuts through the colour.",
+        sentence(f"then {w.preparing}, for coat {w.notice.coat} of {w.outlook.coats}"),
+        _next(w),
+    )
+    return Words("Stain dry to coat by estimate", lines)
+
+
 def overcoat_closing(w: Writer) -> Words:
     """Words of the overcoat window that closes."""
     at = w.notice.at
     if at is None:
         return Words("", ())
     before = next((s for s in stretches(w.outlook.windows) if s.start < at), None)
+    keyed, key = ("denibbed, no more (stain below)", "denib") if _over_stain(w) else ("sanded", "sand")
     lines = (
         f"Coat {w.on} takes coat {w.notice.coat} unsanded until {w.at(at)}.",
-        "From then on it has to be sanded first, or the coats may come apart.",
-        f"Window before that: {w.span(before.windows[0])}." if before else "No window before that: plan to sand.",
+        f"From then on it has to be {keyed} first, or the coats may come apart.",
+        f"Window before that: {w.span(before.windows[0])}." if before else f"No window before that: plan to {key}.",
     )
-    return Words(f"Coat by {w.at(at)}, or sand", lines)
+    return Words(f"Coat by {w.at(at)}, or {key}", lines)
 
 
 def overcoat_past(w: Writer) -> Words:
     """Words of the overcoat window that is past."""
     at, abrasive = w.notice.at, w.lay.abrasive
     with_what = "the paper that the data sheet names" if abrasive == "none" else abrasive
-    lines = (
-        f"The time to coat over coat {w.on} without sanding ended {w.at(at)}." if at else "",
-        f"Sand it all over with {with_what} before coat {w.notice.coat}, or the coats may come apart.",
-        _next(w),
+    over_stain = _over_stain(w)
+    key = (
+        f"Denib it lightly before coat {w.notice.coat}, no more: sanding would cut through to the stain below."
+        if over_stain
+        else f"Sand it all over with {with_what} before coat {w.notice.coat}, or the coats may come apart."
     )
-    return Words("Sand before the next coat", lines, (DUST, DATA_SHEET))
+    ended = f"The time to coat over coat {w.on} without sanding ended {w.at(at)}." if at else ""
+    said = "Denib before the next coat" if over_stain else "Sand before the next coat"
+    return Words(said, (ended, key, _next(w)), (DUST, DATA_SHEET))
+
+
+def _over_stain(w: Writer) -> bool:
+    return Before.NO_SANDING in w.outlook.before
 
 
 def built_up(w: Writer) -> Words:

@@ -7,7 +7,16 @@ from dryspell.alerts.spans import GRID, stretches
 from dryspell.alerts.writing import Words, Writer, last_stroke, rounded, sentence, verb
 from dryspell.outlook.figures import duration
 from dryspell.outlook.model import Mix, Stages, Window
-from dryspell.outlook.words import before_line, caution_text, cover_text, sand_first_text, verdict, why, wood_text
+from dryspell.outlook.words import (
+    before_line,
+    capital,
+    caution_text,
+    cover_text,
+    sand_first_text,
+    verdict,
+    why,
+    wood_text,
+)
 from dryspell.trade.safety import cautions
 
 
@@ -47,9 +56,12 @@ def last_call(w: Writer) -> Words:
     window, by = w.window, w.notice.at
     if window is None or by is None:
         return Words("", ())
+    prepare_by = rounded(by - timedelta(hours=w.piece.preparing_h))
+    prepare = f"Begin by {w.at(prepare_by)}: {w.preparing}" if prepare_by >= w.notice.created_at else "Leave it"
     lines = (
-        f"Coat {w.notice.coat} of {w.outlook.coats}: begun by {w.at(by)}, brush down by {w.at(last_stroke(window))}.",
-        "Later than that it is too late for this window.",
+        f"Coat {w.notice.coat} of {w.outlook.coats}: first stroke by {w.at(by)}, last by {w.at(last_stroke(window))}.",
+        "Later is too late for this window.",
+        "" if w.lay.hot else f"Not prepared yet? {prepare}.",
         f"Nearest limit: {w.reason(window.binding)}.",
         _after(w),
         w.record("Coated already? Record it, and this stops:"),
@@ -65,7 +77,7 @@ def wait(w: Writer) -> Words:
         said = f"Brush down sooner, by {w.at(last_stroke(window))}"
     elif window:
         said = f"Wait until {w.at(window.start)}"
-    elif told and told.start <= w.notice.created_at:
+    elif _was_open(w):
         said = "Wait, not now after all"
     elif told:
         said = f"Wait, no coat {w.at(told.start)}"
@@ -75,6 +87,7 @@ def wait(w: Writer) -> Words:
         sentence(w.reason(reason, below=w.on)) if reason else "",
         f"Now: {w.begin(window)}" if window else "Leave the can shut.",
         _after(w),
+        w.record("Coated already? Record it, and hear what comes to it:") if _was_open(w) else "",
     )
     return Words(said, lines)
 
@@ -100,8 +113,12 @@ def weather_back(w: Writer) -> Words:
 
 def _shut(w: Writer, window: Window) -> bool:
     """Say whether a window that was open by what was told is not open now."""
-    told, now = w.notice.told, w.notice.created_at
-    return told is not None and told.start <= now and window.start > now + GRID
+    return _was_open(w) and window.start > w.notice.created_at + GRID
+
+
+def _was_open(w: Writer) -> bool:
+    """Say whether what was told had begun, so that somebody may have coated."""
+    return w.notice.told is not None and w.notice.told.start <= w.notice.created_at
 
 
 def _plan(w: Writer) -> list[str]:
@@ -117,7 +134,7 @@ def _plan(w: Writer) -> list[str]:
         *(f"Then again: {w.begin(later)}" for later in w.notice.windows[1:]),
         _prepare(w, window),
         before_line(w.outlook),
-        f"Hang the shade by {w.at(window.hang_shade_by)}." if window.hang_shade_by else "",
+        _shade(w, window),
         wood_text(w.outlook.wood) if w.outlook.wood else "",
         sentence(cover),
         f"Surface {w.figure(window.surface_c, 'degC')}, humidity {w.figure(window.humidity_pct, '%')}.",
@@ -130,9 +147,17 @@ def _plan(w: Writer) -> list[str]:
     ]
 
 
+def _shade(w: Writer, window: Window) -> str:
+    by = window.hang_shade_by
+    if by is None:
+        return ""
+    hang = "before you begin" if by <= window.start else f"by {w.at(by)}"
+    return f"Hang the shade {hang}: from then on the sun is too much for a wet film."
+
+
 def _thinned(w: Writer) -> str:
     parts = w.lay.thinner_parts
-    return f"{parts:g} parts of thinner to 100" if parts else "neat"
+    return f"{parts:g} parts of thinner to 100" if parts else "neat (no thinner)"
 
 
 def _prepare(w: Writer, window: Window) -> str:
@@ -144,7 +169,7 @@ def _prepare(w: Writer, window: Window) -> str:
     sand = "Sanding first is a must, the time to coat without it is over" if must else ""
     if w.notice.kind is not Kind.TOMORROW:
         ready = rounded(max(w.notice.created_at, window.start) + takes, up=True)
-        text = f"not prepared yet: {w.preparing}"
+        text = f"not prepared yet? {capital(w.preparing)}"
         if ready > window.begin_by:
             return sentence(f"{text}; that is too long for this window") + (f" {sand}." if sand else "")
         return sentence(f"{text}, so brush from {w.at(ready, window.start)}") + (f" {sand}." if sand else "")
@@ -166,7 +191,7 @@ def _odds(window: Window) -> str:
 
 
 def _mix(mix: Mix | None) -> str:
-    """Say how long a mix keeps: when it was mixed nobody tells the program."""
+    """Say how long one keeps that is mixed then; of the pot that is mixed `text_pot` tells."""
     if mix is None:
         return ""
     wait = ""

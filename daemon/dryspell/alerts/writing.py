@@ -11,6 +11,8 @@ from dryspell.outlook.words import capital, reason_text
 from dryspell.trade.piece import Piece
 from dryspell.trade.system import Lay
 
+_TIGHT = "it works only if the forecast is right to the last degree"
+
 
 @dataclass(frozen=True)
 class About:
@@ -92,14 +94,14 @@ class Writer:
         starts = f"{self.at(window.start)} to {self.at(window.begin_by, window.start)}"
         text = f"Begin {starts}, brush down by {self.at(last_stroke(window), window.start)}."
         if window.word == "tight":
-            return f"{text} Tight: it works only if the forecast is right to the last degree."
+            return f"{text} Tight: {_TIGHT}."
         edges = []
         if window.good_from and window.good_from > window.start:
             edges.append(f"before {self.at(window.good_from, window.start)}")
         if window.tight_until > window.brush_down_by:
             until = self.at(window.tight_until, window.start)
             edges.append(f"with the last stroke after that, to {until} at the latest")
-        return f"{text} Tight {', or '.join(edges)}." if edges else text
+        return f"{text} Tight ({_TIGHT}): {', or '.join(edges)}." if edges else text
 
     @property
     def preparing(self) -> str:

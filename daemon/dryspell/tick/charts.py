@@ -10,7 +10,7 @@ from dryspell.config import Config
 from dryspell.outlook.cloud import every_way
 from dryspell.outlook.figures import Units
 from dryspell.outlook.model import Outlook
-from dryspell.outlook.outlook import met_by
+from dryspell.outlook.sight import met_by
 from dryspell.weather.table import WeatherTable
 
 log = logging.getLogger(__name__)

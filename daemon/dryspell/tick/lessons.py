@@ -84,5 +84,5 @@ def as_here(
     if lessons.correction.learned or lessons.correction.off or latest:
         table = lessons.correction.applied(table, as_instant(now), latest)
     if members > 1:
-        table = members_of(table, now, lessons.errors, count=members, seed=seed_of(site, table.issued_at))
+        table = members_of(table, now, lessons.errors, count=members, seed=seed_of(site))
     return table

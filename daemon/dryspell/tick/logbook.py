@@ -67,7 +67,7 @@ class Logbook:
         self._store = store
         self._now = now
 
-    def record(self, draft: Coat, table: WeatherTable | None, hand: ByHand) -> Coat:
+    def record(self, draft: Coat, table: WeatherTable | None, hand: ByHand, *, request: str = "") -> Coat:
         """Enter a coat after those recorded.
 
         Parameters
@@ -78,7 +78,11 @@ class Logbook:
             The weather at its site, from before it where that is known.
         hand
             What was measured.
+        request
+            By what name it was asked for: what is asked twice by one name is recorded once.
         """
+        if request and (asked := self._store.coat_asked_for(request)):
+            return asked
         piece = self._config.piece[draft.piece]
         films, coats = self._store.films(piece.key), self._store.coats(piece.key)
         number = max(piece.done, coats[-1].number if coats else 0) + 1
@@ -86,7 +90,7 @@ class Logbook:
         self._check_order(coat, films[-1] if films else None, None)
         advice = self._store.advice_at(piece.key, began_at(coat, piece))
         met = self._met(coat, piece, table, hand)
-        return self._store.add_coat(coat.model_copy(update={"met": met, "advice": advice}))
+        return self._store.add_coat(coat.model_copy(update={"met": met, "advice": advice}), request=request)
 
     def find(self, piece: Piece, number: int) -> Coat:
         """Return the coat of that number, of several the one that lies on top."""

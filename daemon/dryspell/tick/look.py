@@ -4,8 +4,11 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 
 from dryspell.config import Config
+from dryspell.outlook.cloud import every_way
+from dryspell.outlook.conditions import conditions_at
 from dryspell.outlook.laid import as_laid
-from dryspell.outlook.model import Coat, Outlook, Provenance
+from dryspell.outlook.mix import pot_of
+from dryspell.outlook.model import Coat, Mixed, Outlook, Pot, Provenance
 from dryspell.outlook.outlook import make_outlook
 from dryspell.trade.piece import Piece
 from dryspell.weather.table import WeatherTable
@@ -19,6 +22,7 @@ def look(
     tables: Mapping[str, WeatherTable | None],
     now: datetime,
     on_error: OnError | None = None,
+    pots: Mapping[str, Mixed] | None = None,
 ) -> list[Outlook]:
     """Return the outlook of every piece, in the order of the configuration.
 
@@ -33,6 +37,8 @@ def look(
     on_error
         Told of a piece that could not be judged. Its verdict is then unknown, and the others go on; without `on_error`
         the exception is raised.
+    pots
+        The pot that was mixed last, by piece.
     """
     outlooks = []
     for key, piece in config.piece.items():
@@ -47,6 +53,9 @@ def look(
                 now,
                 stale_after_h=config.weather.stale_after_h,
             )
+            if pots and key in pots:
+                pot = _pot(config, piece, pots[key], coats.get(key, ()), table, outlook)
+                outlook = outlook.model_copy(update={"pot": pot})
         except Exception as error:  # one bad piece must not silence the others
             if on_error is None:
                 raise
@@ -54,6 +63,22 @@ def look(
             outlook = _not_judged(config, piece, coats.get(key, ()), table, now)
         outlooks.append(outlook)
     return outlooks
+
+
+def _pot(
+    config: Config, piece: Piece, mixed: Mixed, coats: Sequence[Coat], table: WeatherTable | None, outlook: Outlook
+) -> Pot | None:
+    """Return how the pot keeps; None where it has gone off, or been brushed: a coat was put on since."""
+    is_used = any(coat.finished_at > mixed.mixed_at for coat in coats)
+    if is_used or mixed.coat != outlook.next_coat or mixed.mixed_at > outlook.made_at:
+        return None
+    site = config.site_of(piece)
+    try:
+        conditions = None if table is None else conditions_at(piece, site, every_way(table, site))
+    except ValueError:  # less than half an hour of weather
+        conditions = None
+    pot = pot_of(mixed.mixed_at, config.lay_of(piece, mixed.coat).coating, conditions)
+    return pot if pot is not None and outlook.made_at < pot.goes_off_at else None
 
 
 def _not_judged(

@@ -17,6 +17,7 @@ from dryspell.clock import Clock
 from dryspell.config import Config
 from dryspell.outlook.figures import Units
 from dryspell.outlook.model import Coat, Outlook
+from dryspell.outlook.plan_model import Plan
 from dryspell.outlook.words import verdict_line
 from dryspell.store import Store
 from dryspell.store.outbox import Given, Message
@@ -25,10 +26,10 @@ from dryspell.tick.gather import Gatherer
 from dryspell.tick.hub import Hub
 from dryspell.tick.learned import learned
 from dryspell.tick.look import look
+from dryspell.tick.outage_news import sensor_news, source_news
 from dryspell.tick.plans import Planner
 from dryspell.tick.saying import about, counted_on, habits_of, heard
-from dryspell.tick.sensor_news import sensor_news
-from dryspell.tick.source_news import source_news
+from dryspell.weather.table import WeatherTable
 
 log = logging.getLogger(__name__)
 
@@ -40,9 +41,11 @@ FRESH = timedelta(days=7)
 
 @dataclass(frozen=True)
 class Seen:
-    """What one round saw and said."""
+    """What one round saw and said: `config` is with what the record taught, `tables` are by site."""
 
     at: datetime
+    config: Config
+    tables: Mapping[str, WeatherTable | None]
     outlooks: list[Outlook]
     messages: list[Message]
     notices: list[Notice]
@@ -87,12 +90,14 @@ class Round:
         tables = self._gatherer.tables(since_of(self._config, coats), wait_s=fetch_wait_s)
         now = self._clock.now()
         failed: dict[str, str] = {}
-        outlooks = look(config, coats, tables, now, lambda piece, error: self._failed(failed, piece, error))
+        outlooks = look(
+            config, coats, tables, now, lambda piece, error: self._failed(failed, piece, error), self._store.pots()
+        )
         self._failing = failed
 
         remembered = self._store.memory()
         before = self._memory(remembered)
-        notices, memory = decide(before, outlooks, now, habits_of(self._config))
+        notices, memory = decide(before, outlooks, now, habits_of(self._config), self._plans())
         by_piece = {outlook.piece: outlook for outlook in outlooks}
         chart = Charts(config, by_piece, tables, now) if self._pictures else None
         messages = [self._message(notice, by_piece, chart) for notice in notices]
@@ -119,7 +124,11 @@ class Round:
             self._planner.start(config, coats, tables, now)
         self._keep_foretold(outlooks, now)
         self._tidy(now)
-        return Seen(now, outlooks, messages, notices)
+        return Seen(now, config, tables, outlooks, messages, notices)
+
+    def _plans(self) -> dict[str, Plan]:
+        made = self._planner.latest if self._planner else None
+        return {plan.piece: plan for plan in made.plans} if made else {}
 
     def _keep_foretold(self, outlooks: Sequence[Outlook], now: datetime) -> None:
         """Keep once an hour what is said of the weather ahead, for the review."""

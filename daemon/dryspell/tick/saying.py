@@ -1,10 +1,10 @@
 """What the configuration says of speaking: when, of what, and to whom."""
 
 from collections.abc import Callable, Iterable, Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from dryspell.alerts.memory import PieceMemory
-from dryspell.alerts.model import Habits, Notice, PieceHabits
+from dryspell.alerts.model import Habits, Kind, Level, Notice, PieceHabits
 from dryspell.alerts.quiet import common, quiet_until
 from dryspell.alerts.sensors import MEMORY_KEY
 from dryspell.alerts.writing import About
@@ -29,11 +29,18 @@ def habits_of(config: Config) -> Habits:
             hours=piece.hours,
             hot=frozenset(lay.number for lay in lays if lay.hot and not lay.changes),
             unsanded=frozenset(lay.number for lay in lays if lay.abrasive == NO_SANDING),
+            prepares=timedelta(hours=piece.preparing_h),
+            brushes=timedelta(hours=piece.brushing_h),
         )
     return Habits(
         evening=config.alerting.evening,
         quiet=common(theirs) if theirs else usual,
         again=config.alerting.again,
+        all_told_to_coat=all(
+            target.hears(Kind.COAT_NOW, Level.NOW) and target.hears(Kind.HOT_COAT, Level.NOW)
+            for target in config.alerts.values()
+            if target.hears(Kind.FILM_RISK, Level.NOW) or target.hears(Kind.TOMORROW, Level.PLAN)
+        ),
         piece=pieces,
     )
 

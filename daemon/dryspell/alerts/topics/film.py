@@ -3,7 +3,7 @@
 - dew-safe and rain-safe are for the page, unless somebody was told of dew or rain to come: then it is over now;
 - the rest is said in working hours, else in the morning of the day after;
 - what is so for longer than it is news is not spoken of any more, nor is "ready to sand" to whoever was told of a
-  window of that day, and with it when to sand.
+  window of that day, and with it when to sand; nor where one opens later that day that leaves time to prepare then.
 """
 
 from collections.abc import Iterator
@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from dryspell.alerts.memory import FilmMemory
 from dryspell.alerts.model import Kind, Level, Why
 from dryspell.alerts.talk import Talk
+from dryspell.alerts.topics.windows import has_room
 from dryspell.outlook.model import FilmState
 
 SAME_FILM = timedelta(hours=6)
@@ -70,6 +71,8 @@ def speak(talk: Talk) -> None:
             continue
         if stone.by_day and not by_day(talk, stone.at):
             continue
+        if stone.kind is Kind.READY_TO_SAND and _opens_today(talk):
+            continue
         said.append(stone.kind)
         if talk.now - stone.at <= stone.news_for and not _is_idle(talk, stone.kind):
             key = f"{film_key(talk.outlook.piece, film)}/{stone.kind}"
@@ -113,3 +116,12 @@ def _is_idle(talk: Talk, kind: Kind) -> bool:
     promises = talk.memory.windows.promises
     told_to_coat = any(p.opened or p.told.start.astimezone(talk.zone).date() == today for p in promises)
     return kind is Kind.READY_TO_SAND and (told_to_coat or talk.heard(Kind.COAT_NOW, Kind.HOT_COAT))
+
+
+def _opens_today(talk: Talk) -> bool:
+    """Say whether a window opens later that day of which it is enough to hear then, and with it when to sand."""
+    ahead = talk.outlook.windows[:1]
+    today = talk.local.date()
+    return any(
+        w.start > talk.now and w.start.astimezone(talk.zone).date() == today and has_room(talk, w) for w in ahead
+    )

@@ -1,6 +1,7 @@
 """The overcoat window of the film that is on: that it closes, twice, and that it is past: sand first.
 
-It is urgent only to those who coat unsanded; who sands before that coat anyway finds it on the page.
+It is urgent only to those who coat unsanded; who sands before that coat anyway finds it on the page. A stain has none:
+it is never sanded.
 """
 
 from datetime import timedelta
@@ -20,7 +21,7 @@ def speak(talk: Talk) -> None:
     if state is None or film is None or state.coat.spoilt or talk.outlook.next_coat > talk.outlook.coats:
         return
     closes = state.stages.sand_first_after
-    if closes is None:
+    if closes is None or state.stain:
         return
     unsanded = talk.outlook.next_coat in talk.ways.unsanded
     left, said, key = closes - talk.now, list(film.said), film_key(talk.outlook.piece, film)

@@ -2,8 +2,9 @@
 
 The rules, per film and danger:
 
-- it is said from three hours ahead, of the sun from one, for whoever coats before it knows of it; of what comes in the
-  quiet hours, or too soon after them, in the evening before;
+- it is said from three hours ahead, of the sun from one; of what comes in the quiet hours, or too soon after them, in
+  the evening before;
+- of the sun nothing is said that was said with the word to coat, not four hours before: to hang the shade by then;
 - at a chance of 30 % and more, as a coat is refused from there on; it is over below 15 %, for half an hour;
 - in quiet hours only what is news, cannot wait for the morning, and has not begun: that rings;
 - once more 45 minutes before, but not of the sun, and whenever it comes over an hour sooner than was told; neither in
@@ -26,6 +27,7 @@ SAY_FROM, OVER_BELOW = 0.3, 0.15
 # All of these: common practice of people who have to drive to their work, no source.
 LEAD = timedelta(hours=3)
 SUN_LEAD = timedelta(hours=1)
+A_MORNING = timedelta(hours=4)
 REMIND = timedelta(minutes=45)
 NEEDED = timedelta(hours=1)
 BEFORE_QUIET = timedelta(minutes=90)
@@ -63,7 +65,7 @@ def _speak(talk: Talk, film: FilmMemory, risk: FilmRisk | None, before: Warned |
     if before is None or not before.stands:
         if risk is None or risk.odds < SAY_FROM or not _is_due(talk, risk):
             return before
-        return _warn(talk, film, risk, before, Why.AHEAD)
+        return _told_to_shade(talk, film, risk, before) or _warn(talk, film, risk, before, Why.AHEAD)
     if risk is None or risk.odds < OVER_BELOW:
         return _low(talk, before, risk)
     before = before.model_copy(update={"low_since": None})
@@ -81,6 +83,16 @@ def _is_due(talk: Talk, risk: FilmRisk) -> bool:
     if talk.quiet_until is None:
         return True
     return risk.at - talk.now >= UNDER_WAY and risk.at - NEEDED < talk.quiet_until
+
+
+def _told_to_shade(talk: Talk, film: FilmMemory, risk: FilmRisk, before: Warned | None) -> Warned | None:
+    """Return what counts as told where all were told with the word to coat to hang the shade before the sun comes."""
+    shade = talk.memory.windows.shade
+    if risk.hazard != "sun" or shade is None or shade.coat != film.number or not talk.habits.all_told_to_coat:
+        return None
+    if not shade.by <= risk.at <= shade.told_at + A_MORNING:
+        return None
+    return Warned(hazard=risk.hazard, times=before.times if before else 0, at=risk.at, told_at=shade.told_at)
 
 
 def _say(
@@ -110,7 +122,8 @@ def _warn(talk: Talk, film: FilmMemory, risk: FilmRisk, before: Warned | None, w
     level = Level.NOW if talk.quiet_until is None else Level.WAKE
     _say(talk, Kind.FILM_RISK, why, key, until, risk.hazard, risk.at, risk, level)
     turns = _recent(talk, before.turns) if before else ()
-    again = (talk.now,) if turns and why is Why.AHEAD else ()
+    was_over = before is not None and bool(before.turns) and before.turns[-1] >= before.told_at
+    again = (talk.now,) if was_over and why is Why.AHEAD else ()
     return Warned(hazard=risk.hazard, times=times, key=key, at=risk.at, told_at=talk.now, turns=(*turns, *again))
 
 
@@ -130,7 +143,7 @@ def _remind(talk: Talk, risk: FilmRisk, before: Warned) -> Warned:
 def _low(talk: Talk, before: Warned, risk: FilmRisk | None) -> Warned:
     """Take it back when it is over for good; what has come and gone is over in silence."""
     since = before.low_since or talk.now
-    if before.at <= talk.now or _is_safe(talk, before):
+    if before.at <= talk.now or _is_safe(talk, before) or not before.key:
         talk.retract(before.key)
         return before.model_copy(update={"stands": False, "low_since": None})
     rests = any(talk.now - turn < REST for turn in before.turns)

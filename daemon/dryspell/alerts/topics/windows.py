@@ -2,11 +2,14 @@
 
 The rules, per piece and coat:
 
-- the evening before, once, of the first window that opens on the next local day;
+- the evening before, once, of the first window that opens on the next local day. Not where somebody was told to coat
+  that day and it held: one good day after another is no news, if the next leaves time to prepare when it opens;
 - when a window opens, once. One that was not in the forecast before has to stay in it for half an hour first;
 - once a window was taken back, nothing is called open before six hours have gone: nobody is sent to and fro;
-- the last call 45 minutes before the latest start that beats the dew with the reserve, to whoever was told to coat over
-  an hour before;
+- the last call 45 minutes before the latest start that beats the dew with the reserve, and in time to prepare for it
+  still; to whoever was told to coat over an hour before, has had the time for it since and a quarter of an hour more,
+  and has neither mixed nor recorded anything: not to somebody who is brushing. Whoever lets it pass has other plans,
+  and hears no other for a week;
 - when a promised window has gone, opens over an hour later, or ends over an hour earlier: at once, and once. Of the
   next day's window one correction is made the same evening; a second waits for the morning;
 - a recorded coat ends its promises in silence, and so does a window that has run its time.
@@ -14,10 +17,11 @@ The rules, per piece and coat:
 
 from datetime import date, datetime, timedelta
 
-from dryspell.alerts.memory import Opened, Promise, SeenSpan, WindowMemory
+from dryspell.alerts.memory import Opened, Promise, SeenSpan, ShadeTold, WindowMemory
 from dryspell.alerts.model import Kind, Level, Told, Why
 from dryspell.alerts.spans import GRID, HOUR, Stretch, block_at, kept, open_now, stretches
 from dryspell.alerts.talk import Talk
+from dryspell.outlook.model import Window
 
 MOST_CORRECTIONS = 2
 # All of these: no source.
@@ -25,6 +29,9 @@ HELD_FOR = timedelta(minutes=30)
 REST = timedelta(hours=6)
 LAST_CALL = timedelta(minutes=45)
 CALLED_AFTER = timedelta(hours=1)
+CALL_REST = timedelta(days=7)
+ROOM = timedelta(hours=3)
+"""A window is as long as that, and as preparing takes, if nothing is lost by hearing of it when it opens."""
 
 
 def speak(talk: Talk) -> None:
@@ -44,7 +51,7 @@ def forget(talk: Talk) -> None:
     windows, now = talk.memory.windows, talk.now
     if talk.memory.coat != talk.outlook.next_coat:
         talk.retract_all(lambda key: key.startswith(f"{talk.outlook.piece}/{talk.memory.coat}/"))
-        windows = WindowMemory(heads_up_on=windows.heads_up_on)
+        windows = WindowMemory(heads_up_on=windows.heads_up_on, go_on=windows.go_on, shade=windows.shade)
     talk.remember(
         coat=talk.outlook.next_coat,
         windows=windows.model_copy(
@@ -55,6 +62,12 @@ def forget(talk: Talk) -> None:
             }
         ),
     )
+
+
+def has_room(talk: Talk, window: Window) -> bool:
+    """Say whether nothing is lost by whoever begins to prepare when a window opens."""
+    opens = window.good_from or window.start
+    return window.word == "coat" and window.begin_by - opens >= talk.ways.prepares + ROOM
 
 
 def _seen(memory: WindowMemory, ahead: list[Stretch], now: datetime) -> tuple[SeenSpan, ...]:
@@ -106,14 +119,25 @@ class _Windows:
         # Their keys are alike: the two are one thing to be told of.
         key = self.talk.key(Kind.COAT_NOW, f"{opened.start:%Y-%m-%dT%H:%MZ}/{opened.times}")
         why = Why.OPEN if before is None else Why.OPEN_AGAIN
-        self.talk.say(kind, why, key, stretch.last_start, topic=self._topic(stretch.start), windows=stretch.windows)
+        self.talk.say(
+            kind,
+            why,
+            key,
+            stretch.last_start,
+            topic=self._topic(stretch.start),
+            windows=stretch.windows,
+            cautioned=before is not None,
+        )
         self.talk.retract_all(lambda of: of.endswith(f"/{Kind.WAIT}"))
         kept_promises = [p for p in self.memory.promises if kept(p, self.ahead, self.zone) is not stretch]
         for promise in self.memory.promises:
             if promise not in kept_promises:
                 self.talk.retract(promise.key)
         promise = Promise(key=key, told=stretch.told, opened=True, opened_at=self.now)
-        self._set(opened=(*others, opened), promises=(promise, *kept_promises), no_since=None)
+        shade_by = min((window.hang_shade_by for window in stretch.windows if window.hang_shade_by), default=None)
+        shade = shade_by and ShadeTold(coat=self.outlook.next_coat, by=shade_by, told_at=self.now)
+        self._set(opened=(*others, opened), promises=(promise, *kept_promises), no_since=None, shade=shade)
+        self._set(go_on=self.talk.local.date())
 
     def _may_open(self, stretch: Stretch, before: Opened | None) -> bool:
         """Say whether a window has been there for long enough, and no window was taken back lately."""
@@ -158,7 +182,7 @@ class _Windows:
         if promise.opened:
             self._withdraw(told, stretch if still_open else None)
         if why is Why.GONE or (promise.opened and not still_open):
-            self._set(no_since=self.now)
+            self._set(no_since=self.now, go_on=None)
         if stretch is None:
             return self._replace(promise, None)
         moved = Promise(
@@ -168,7 +192,6 @@ class _Windows:
             opened_at=promise.opened_at if still_open else None,
             shut_since=seen.shut_since if still_open else None,
             corrections=promise.corrections + 1,
-            called=promise.called and still_open,
         )
         return self._replace(promise, moved)
 
@@ -215,18 +238,24 @@ class _Windows:
     def _last_call(self) -> None:
         """Say that the latest start is near, to whoever was told to coat a good while ago and has not."""
         stretch = open_now(self.outlook, self.ahead)
-        if stretch is None or self.talk.habits.again == 0:
+        called_at = self.memory.called_at
+        rests = called_at is not None and self.now - called_at < CALL_REST
+        if stretch is None or self.talk.habits.again == 0 or self.outlook.pot is not None or rests:
             return
         window = stretch.windows[-1]
         by = window.begin_by if window.word == "coat" else window.last_start
+        ways = self.talk.ways
+        call_from = by - max(LAST_CALL, ways.prepares + GRID)
+        called_after = max(CALLED_AFTER, ways.prepares + ways.brushes + GRID)
         for promise in self.memory.promises:
             told_at = promise.opened_at
-            is_due = by - LAST_CALL <= self.now < by and kept(promise, self.ahead, self.zone) is stretch
-            if is_due and told_at and self.now - told_at >= CALLED_AFTER and not promise.called:
+            is_due = call_from <= self.now < by and kept(promise, self.ahead, self.zone) is stretch
+            if is_due and told_at and self.now - told_at >= called_after:
                 key = f"{promise.key}/{Kind.LAST_CALL}"
                 topic = self._topic(stretch.start)
                 self.talk.say(Kind.LAST_CALL, Why.CLOSING, key, by, topic=topic, windows=(window,), at=by)
-                self._replace(promise, promise.model_copy(update={"called": True}))
+                self._set(called_at=self.now)
+                return
 
     def _heads_up(self) -> None:
         """Tell of the first window of the next local day, the evening before."""
@@ -236,6 +265,9 @@ class _Windows:
         tomorrow = today + timedelta(days=1)
         stretch = next((s for s in self.ahead if self._day(s.start) == tomorrow), None)
         if stretch is None or any(kept(p, [stretch], self.zone) for p in self.memory.promises):
+            return
+        told_to_coat = self.memory.go_on == today and self.talk.habits.all_told_to_coat
+        if told_to_coat and has_room(self.talk, stretch.windows[0]):
             return
         key = self.talk.key(Kind.TOMORROW, tomorrow)
         self.talk.say(
