@@ -147,6 +147,24 @@ def test_how_a_piece_stands_is_told_where_it_is_not_the_usual(keys, text):
     assert of_piece(**keys) == text
 
 
+def test_people_are_listed_with_their_hours_and_the_days_off_that_are_to_come(yard):
+    more = """
+    person.kim = { name = "Kim", hours = "Mon-Fri 07:30-16:30, Sat 08:00-12:00", pieces = ["toe_rail"],
+                   days_off = ["2026-05-01", "2026-06-08 to 2026-06-12", "2026-05-20"] }
+    person.sasha = { hours = "Sun-Tue 20:00-24:00" }
+    person.old_hand = {}
+    """.replace("\n                ", "")
+    found = [finding.text for finding in report(parse(more + CONFIG, Path("yard.toml"), env={}), NOW)
+             if finding.part == "person"]  # fmt: skip
+    assert found == [
+        "kim (Kim): Mon-Fri 07:30-16:30, Sat 08:00-12:00; off 2026-05-20, 2026-06-08 to 2026-06-12; toe_rail",
+        "sasha: Sun-Tue 20:00-24:00; all pieces",
+        "old_hand: in the hours of each piece; all pieces",
+    ]
+    result = run(yard, text=more + CONFIG)
+    assert re.search(r"^person +good +kim \(Kim\): Mon-Fri", result.output, re.MULTILINE)
+
+
 def test_a_sky_that_is_brighter_round_the_sun_is_told_of_its_site(yard):
     text = CONFIG.replace(
         'timezone = "Europe/Berlin"', 'timezone = "Europe/Berlin", diffuse_sky = "brighter round the sun"'

@@ -4,8 +4,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from cli.mild import mild
+from dryspell.answers.coat_details import read_past_instant, read_thinner, read_wet_film
 from dryspell.cli import main
-from dryspell.cli.coat_details import read_past_instant, read_thinner, read_wet_film
 from dryspell.store.store import open_store
 
 NOW = "2026-06-03T12:00+02:00"
@@ -15,10 +16,7 @@ BERLIN = ZoneInfo("Europe/Berlin")
 @pytest.fixture
 def yard(tmp_path):
     """A configuration with two pieces and weather out of a file, mild and dry."""
-    hours = [f"2026-06-{day:02}T{hour:02}:00Z,18,55,2,0,40" for day in range(2, 9) for hour in range(24)]
-    names = ["air_temperature [degC]", "relative_humidity [%]", "wind_speed [m/s]", "precipitation_amount [mm]"]
-    head = f"# issued 2026-06-03T08:00Z\ntime,{','.join(names)},cloud_area_fraction [%]"
-    (tmp_path / "weather.csv").write_text("\n".join([head, *hours]))
+    (tmp_path / "weather.csv").write_text(mild(range(2, 9), cloud_pct=40, issued="2026-06-03T08:00Z"))
     file = tmp_path / "yard.toml"
     file.write_text(
         f"""

@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from cli.mild import mild
 from dryspell.cli import main
 from dryspell.store.store import open_store
 
@@ -14,10 +15,7 @@ LAID = "2026-06-03T08:00+02:00"
 @pytest.fixture
 def yard(tmp_path):
     """A shaded piece in steady air of 18 degC and 55 %, at which a coat takes the printed 24 h to be sandable."""
-    hours = [f"2026-06-{day:02}T{hour:02}:00Z,18,55,2,0,100" for day in range(1, 29) for hour in range(24)]
-    names = ["air_temperature [degC]", "relative_humidity [%]", "wind_speed [m/s]", "precipitation_amount [mm]"]
-    head = f"time,{','.join(names)},cloud_area_fraction [%]"
-    (tmp_path / "hours.csv").write_text("\n".join([head, *hours]))
+    (tmp_path / "hours.csv").write_text(mild(range(1, 29), cloud_pct=100))
     file = tmp_path / "yard.toml"
     file.write_text(
         f"""

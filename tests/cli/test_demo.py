@@ -16,6 +16,7 @@ import pytest
 from dryspell.bundled import bundled
 from dryspell.cli import main
 from dryspell.cli.demo import Scenario
+from dryspell.cli.showers import showers
 from dryspell.config import load
 from dryspell.outlook.model import Limit
 from dryspell.tick.look import look
@@ -127,6 +128,26 @@ def test_alerts_are_not_repeated_and_open_windows_are_told_at_their_opening(caps
     opened = {(at, piece) for at, piece, kind in told if kind == "coat_now"}
     starts = {(w["start"], piece["piece"]) for piece in document["pieces"] for w in piece["windows"]}
     assert opened <= starts
+
+
+def test_showers_that_a_later_forecast_has_are_told_in_time_to_cover_and_taken_back(capsys):
+    _, alerts = once(capsys).split("And if showers came up")
+    assert "Rain 16:00, cover it: Toe rail" in alerts
+    assert "Cover it before 16:00" in alerts
+    assert "No rain after all: Toe rail" in alerts
+    told = json.loads(once(capsys, "--json"))["alerts_if_showers"]
+    assert [alert["kind"] for alert in told] == ["film_risk", "risk_over"]
+    # The last stroke is the end of an hour of brushing from 11:15 on, and the shower comes within four hours of it.
+    assert [alert["at"] for alert in told] == ["2026-09-03T11:30:00Z", "2026-09-03T13:00:00Z"]
+
+
+@pytest.mark.parametrize("month", range(1, 13))
+def test_whatever_the_season_showers_on_a_fresh_coat_are_told(month):
+    begin = datetime(2026, month, 10, 8, 0, tzinfo=UTC)
+    scenario = Scenario(SCENARIO.config, begin)
+    tables = {key: source.fetch(begin) for key, source in scenario.sources.items()}
+    told = showers(scenario.config, scenario.coats(), tables, look(scenario.config, scenario.coats(), tables, begin))
+    assert [alert.kind for alert in told if alert.kind in ("film_risk", "risk_over")] == ["film_risk", "risk_over"]
 
 
 def test_a_scenario_without_a_weather_file_is_refused(capsys, tmp_path):

@@ -8,7 +8,8 @@ from html.parser import HTMLParser
 
 import pytest
 
-from dryspell.answers.log_csv import _harmless
+from cli.mild import mild
+from dryspell.answers.log_csv import harmless
 from dryspell.cli import main
 from dryspell.outlook.met_model import AtPiece, Figure, Met
 from dryspell.outlook.model import Advice, Coat, Limit, Reason
@@ -43,10 +44,7 @@ def coat(number, **changes):
 
 @pytest.fixture
 def yard(tmp_path):
-    hours = [f"2026-06-{d:02}T{h:02}:00Z,18,55,2,0,100" for d in range(1, 29) for h in range(24)]
-    names = ["air_temperature [degC]", "relative_humidity [%]", "wind_speed [m/s]", "precipitation_amount [mm]"]
-    head = f"# issued 2026-06-19T08:00Z\ntime,{','.join(names)},cloud_area_fraction [%]"
-    (tmp_path / "weather.csv").write_text("\n".join([head, *hours]))
+    (tmp_path / "weather.csv").write_text(mild(range(1, 29), cloud_pct=100, issued="2026-06-19T08:00Z"))
     file = tmp_path / "yard.toml"
     file.write_text(
         f"""
@@ -187,14 +185,14 @@ def test_csv_is_read_as_it_was_meant_by_a_reader_of_its_own(log):
 # OWASP ASVS 5.0, requirement 1.2.10: a cell that begins with =, +, -, @, tab or NUL is escaped with a single quote.
 @pytest.mark.parametrize("begin", ["=", "+", "-", "@", "\t", "\0", "\r"])
 def test_no_text_begins_a_formula(begin):
-    assert _harmless(f"{begin}1+1") == f"'{begin}1+1"
+    assert harmless(f"{begin}1+1") == f"'{begin}1+1"
     # A spreadsheet that goes by semicolons would begin a cell after each.
-    assert _harmless(f"a;{begin}1+1").startswith("a;'")
-    assert _harmless(f"a\n {begin}1+1").startswith("a\n")
+    assert harmless(f"a;{begin}1+1").startswith("a;'")
+    assert harmless(f"a\n {begin}1+1").startswith("a\n")
 
 
 def test_numbers_and_harmless_text_are_left_as_they_are():
-    assert [_harmless(cell) for cell in (-1.5, None, "10 parts", "a-b", "18 °C")] == [
+    assert [harmless(cell) for cell in (-1.5, None, "10 parts", "a-b", "18 °C")] == [
         -1.5,
         None,
         "10 parts",

@@ -3,12 +3,15 @@
 import json
 import re
 from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from dryspell.cli import main
+from dryspell.config import load
 from dryspell.outlook.model import Coat
 from dryspell.store.store import open_store
+from dryspell.tick.plans import kept, plans
 from yard import weather
 
 NOW = datetime(2026, 9, 3, 9, 15, tzinfo=UTC)
@@ -45,6 +48,7 @@ bench.coats = [
 """
 BARE = {"coat", "coats", "coats_on", "thinner_parts", "count", "unopened", "cups", "price", "as_planned"}
 BARE |= {"full_on", "full_end", "full_wanted", "full_short"}
+FINE = {"air_temperature": 20.0, "relative_humidity": 45.0, "cloud_area_fraction": 95.0}
 UNITS = ("_l", "_um", "_m2", "_m", "_h", "_c", "_pct")
 
 
@@ -103,6 +107,62 @@ def test_the_list_stands_first_and_says_how_many_of_what_for_which_coats(yard, c
         "abrasive discs P180",
     ):
         assert wanted in text
+
+
+def planned(folder, file, *, at=NOW, pieces=("rail", "bench", "oiled")):
+    """Plan in mild weather, keep the plans of some pieces, and return them."""
+    of = load(file, secrets=False)
+    made = plans(of, {}, {"home": weather(at, hours=24 * 16, **FINE)}, at, {})
+    store = open_store(folder / "state")
+    try:
+        kept(store, made.model_copy(update={"plans": tuple(plan for plan in made.plans if plan.piece in pieces)}))
+    finally:
+        store.close()
+    return {plan.piece: {coat.number: coat.prepare_at for coat in plan.planned} for plan in made.plans}
+
+
+def on(instant):
+    local = instant.astimezone(ZoneInfo("Europe/Berlin"))
+    return f"{local:%a} {local.day} {local:%b}"
+
+
+def test_each_thing_says_by_when_it_is_needed_as_the_kept_plan_has_it(yard, tmp_path, capsys):
+    file = yard()
+    dates = planned(tmp_path, file)
+    text = unwrapped(material(file, capsys))
+    assert len({on(at) for at in dates["bench"].values()}) > 2
+    assert f"6 x 0.5 L Toe rail, coats 1, 3 to 6 and 8; 6 at 16.00; by {on(dates['rail'][1])}" in text
+    assert f"6 x 0.375 L bench, coats 3 to 8; by {on(dates['bench'][3])}" in text
+    assert f"230 mL in the mix, 600 mL for brushes; by {on(dates['rail'][1])}" in text
+    first = min(each[1] for each in dates.values())
+    assert re.search(rf"abrasive discs P180; by {on(first)}", text)
+    assert f"masking tape for outdoors: 121 m; by {on(dates['rail'][1])}" in text
+    between = min(at for piece in ("rail", "bench") for n, at in dates[piece].items() if n > 1)
+    assert re.search(rf"abrasive P400, \d+ quarters; by {on(between)}", text)
+    found = document(file, capsys)
+    assert [coat["planned_on"] for coat in found["pieces"][0]["coatings"][0]["coats"]] == [
+        f"{dates['rail'][n].astimezone(ZoneInfo('Europe/Berlin')):%Y-%m-%d}" if n in dates["rail"] else None
+        for n in range(1, 9)
+    ]
+    assert found["list"][0]["items"][0]["needed_on"] == f"{dates['rail'][1]:%Y-%m-%d}"
+
+
+def test_what_no_planned_coat_takes_has_no_date_yet(yard, tmp_path, capsys):
+    file = yard()
+    planned(tmp_path, file, pieces=("rail",))
+    text = unwrapped(material(file, capsys))
+    assert "6 x 0.375 L bench, coats 3 to 8; no date yet" in text
+    assert "By when is not known" not in text
+
+
+def test_a_plan_whose_hours_are_past_gives_no_dates_and_neither_does_none(yard, tmp_path, capsys):
+    file = yard()
+    said = "By when is not known: no coat of it has its hours in a plan yet (dryspell plan)."
+    assert said in unwrapped(material(file, capsys))
+    planned(tmp_path, file, at=NOW - timedelta(days=40))
+    text = unwrapped(material(file, capsys))
+    assert said in text
+    assert "no date yet" not in text
 
 
 def test_each_coat_is_a_row_and_what_is_short_of_seven_full_coats_is_said_plainly(yard, capsys):

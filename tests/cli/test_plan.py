@@ -181,13 +181,51 @@ def test_why_a_coat_moved_is_told_in_words(place, capsys, why, reason, said):
     assert "Not firm: the weather there is given in steps that can hide a night." in text
 
 
-def test_what_lies_beyond_the_forecast_is_said_as_past_years_have_it(place, capsys):
+DAY = timedelta(days=1)
+
+
+@pytest.mark.parametrize(
+    ("years", "half", "most", "said"),
+    [
+        (
+            10,
+            20,
+            27,
+            "in 10 past years it would be built up by Wed 23 Sep in half of them, by Wed 30 Sep in nine of ten.",
+        ),
+        (10, 20, None, "by Wed 23 Sep in half of them, in nine of ten not by Wed 21 Oct."),
+        (10, None, None, "in 10 past years it would not be built up by Wed 21 Oct in half of them."),
+        (3, 20, 27, "by Wed 30 Sep in nine of ten. So few years are a hint and no odds."),
+        (1, 20, 20, "in one past year it would be built up by Wed 23 Sep. So few years are a hint and no odds."),
+        (1, None, None, "in one past year it would not be built up by Wed 21 Oct."),
+    ],
+)
+def test_what_lies_beyond_the_forecast_is_said_as_past_years_have_it(place, capsys, years, half, most, said):
     rail = made_of(place, capsys)["toe_rail"]
-    beyond = Beyond(
-        built_up_50_at=rail.made_at + timedelta(days=20), built_up_90_at=rail.made_at + timedelta(days=27), years=10
-    )
-    text = shown([rail.model_copy(update={"beyond": beyond})])
-    assert "Of 10 past years it would be built up by Wed 23 Sep in half, by Wed 30 Sep in nine of ten." in text
+    half_at, most_at = (None if days is None else rail.made_at + days * DAY for days in (half, most))
+    found = Beyond(built_up_50_at=half_at, built_up_90_at=most_at, years=years, until=rail.made_at + 48 * DAY)
+    assert said in shown([rail.model_copy(update={"beyond": found})])
+
+
+def test_whose_past_years_they_are_is_credited(place, capsys):
+    rail = made_of(place, capsys)["toe_rail"]
+    found = Beyond(years=10, until=rail.made_at, source="An archive", attribution="Weather by nobody")
+    assert "Past years: An archive. Weather by nobody Weather: " in shown([rail.model_copy(update={"beyond": found})])
+
+
+def test_where_no_past_year_is_known_it_says_so_and_why(place, capsys):
+    why = "no archive of past weather is asked, and the record kept here goes back less than a year"
+    assert f"When it may be built up is not known: {why}." in " ".join(plan(place, capsys).split())
+    (rail,) = document(place, capsys, "toe_rail")["pieces"]
+    assert rail["beyond"] == {
+        "built_up_50_at": None,
+        "built_up_90_at": None,
+        "years": 0,
+        "until": None,
+        "source": None,
+        "attribution": None,
+        "unknown": why,
+    }
 
 
 @pytest.mark.parametrize(
@@ -199,6 +237,14 @@ def test_what_lies_beyond_the_forecast_is_said_as_past_years_have_it(place, caps
             "sooner, by 3 h in all at most (3.0 %",
         ),
         ({"is_best": False, "coats_at_most": 10}, "no other plan has more than 2 coats more"),
+        (
+            {"is_best": False, "is_thinned": True},
+            "no plan with the times that were looked at is better than this. Of coats that may go on at very many",
+        ),
+        (
+            {"is_best": False, "is_thinned": True, "coats_at_most": 10},
+            "2 coats more. Of coats that may go on at very many times not every one of those was looked at.",
+        ),
     ],
 )
 def test_how_good_a_shared_plan_is_stands_under_it(place, capsys, changes, said):

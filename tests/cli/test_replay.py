@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 from contextlib import redirect_stdout
 from dataclasses import replace
 from datetime import timedelta
@@ -10,6 +11,10 @@ import numpy as np
 import pytest
 
 from dryspell.cli import main
+from dryspell.cli.paint import Paint
+from dryspell.cli.replay_show import Setting, replay_text
+from dryspell.config import parse
+from dryspell.replay.account import Planned, Promised, Replayed
 from dryspell.weather.sources.table_file import TableFile
 from replay.conftest import JUNE, weeks_of
 from season import COMMENT, CONFIG, write_table
@@ -83,6 +88,40 @@ def test_a_forecast_that_fades_is_named_and_judged(place, capsys):
     replay(place, "--forecast", str(place / "ewr.csv"), "--fades", "72 h", "--json", days=1)
     document = json.loads(capsys.readouterr().out)
     assert document["forecast"] == "ewr.csv, fading to the day before at 3 days ahead"
+    asked = (
+        "A start is good where it keeps every limit in 80 % of the ways the weather may go, tight where it does in 65 %"
+    )
+    assert any(text.startswith(asked) for text in document["assumed"])
+
+
+def test_plans_are_made_where_they_are_asked_for_and_are_told_of(place, document, capsys):
+    assert document["pieces"][0]["plans"] is None
+    replay(place, "--plan", days=1)
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Plans Rail, " in said
+    assert re.search(r"Rail, \d\d plans: (no coat moved|\d+ moves? of a coat, \d+ )", said)
+    replay(place, "--plan", "--json", days=1)
+    plans = json.loads(capsys.readouterr().out)["pieces"][0]["plans"]
+    assert plans["made"] >= 24  # one for every forecast
+    assert plans["finishes"] == []  # eight coats take more days than a forecast reaches
+
+
+def test_plans_are_told_with_what_they_moved_and_what_came_of_their_first_promise(place):
+    config = parse(CONFIG, place / "dryspell.toml", env={})
+    reached = Promised(JUNE, JUNE + timedelta(days=3), JUNE + timedelta(days=4))
+    came = Replayed(
+        begin=JUNE,
+        end=JUNE + timedelta(days=9),
+        accounts={},
+        said=(),
+        ticks=9,
+        plans={"rail": Planned(9, {"weather": 2, "sooner": 1}, (reached, replace(reached, reached=None)))},
+    )
+    setting = Setting("some", timedelta(hours=1), takes_tight=True, read_here=False, remarks=())
+    text = replay_text(config, came, setting, Paint(on=False), with_alerts=False)
+    assert "Rail, 9 plans: 3 moves of a coat, 2 for the weather, 1 to be done sooner." in text
+    assert "On Sat 1 Jun it was to be built up on Tue 4 Jun; it was Wed 5 Jun." in text
+    assert "On Sat 1 Jun it was to be built up on Tue 4 Jun; it was not in these days." in text
 
 
 def test_with_exit_code_a_spoiled_coat_is_1_and_none_is_0(place, tmp_path, capsys):

@@ -303,7 +303,7 @@ def test_an_unknown_figure_is_null_and_not_a_word_that_is_no_json():
         piece="rail", piece_name="Rail", site="yard", timezone="UTC", made_at=AT, word="unknown", reason=reason,
         next_coat=2, coats=7, coating="primer_1k", film=film,
     )  # fmt: skip
-    (piece,) = json.loads(json.dumps(windows_document([outlook], AT), allow_nan=False))["pieces"]
+    (piece,) = json.loads(json.dumps(windows_document([outlook], AT).as_json(), allow_nan=False))["pieces"]
     assert piece["reason"] == {"limit": "margin_hold", "value_k": None, "bound_k": 1.0, "at": "2026-09-03T09:15:00Z"}
     assert piece["film"]["stages"]["sandable"] is None
     assert piece["site_name"] == "yard"

@@ -8,6 +8,7 @@ import pytest
 from dryspell.bundled import bundled
 from dryspell.config import parse
 from dryspell.config.load import KEYS
+from dryspell.config.page import PageSettings
 from dryspell.config.problems import written_keys
 from dryspell.config.settings import (
     NOTICE_KINDS,
@@ -82,6 +83,7 @@ def keys_in_example():
         (set(tables["alerts"]), written_keys(AlertSettings)),
         (set(tables["daemon"]), written_keys(DaemonSettings)),
         (set(tables["record"]), written_keys(RecordSettings)),
+        (set(tables["page"]) | {"token", "token_file"}, written_keys(PageSettings)),
         (set(tables["mqtt_out"]), written_keys(MqttOutSettings)),
     ]
 

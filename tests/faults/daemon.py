@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 
 CONFIG = """
 state = "{folder}/state"
+page.listen = "none"
 site.harbour = {{ latitude = "54.3 deg", longitude = "10.2 deg", timezone = "Europe/Berlin" }}
 [piece.rail]
 name = "Rail"

@@ -40,6 +40,19 @@ def test_a_coat_of_the_same_number_is_refused(store):
         store.add_coat(coat(1))
 
 
+def test_a_coat_is_found_by_the_name_it_was_asked_for_by_also_after_it_was_taken_back(store, path):
+    recorded = store.add_coat(coat(1), request="two-taps")
+    assert store.coat_asked_for("two-taps") == recorded
+    assert store.coat_asked_for("another") is None
+    with pytest.raises(StoreError):
+        store.add_coat(coat(2), request="two-taps")
+    assert store.coats("rail") == [recorded]
+    store.undo_coat("rail", NOW)
+    other = Store(path)
+    assert other.coat_asked_for("two-taps").id == recorded.id
+    other.close()
+
+
 def test_undoing_takes_the_last_coat_back_and_erases_nothing(store):
     store.add_coat(coat(1))
     last = store.add_coat(coat(2))

@@ -4,9 +4,9 @@ import textwrap
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
-from dryspell.answers.document import coat_document, instant, stages_document
+from dryspell.answers.coat_document import PlannedLay
+from dryspell.answers.coat_done import CoatDocument, Did
 from dryspell.config import Config
 from dryspell.outlook.coat_words import differences, met_lines, spoilt_text, thinner_text
 from dryspell.outlook.figures import duration, quantity, when
@@ -17,7 +17,6 @@ from dryspell.trade.coating import Coating
 from dryspell.trade.piece import Piece
 from dryspell.trade.safety import cautions
 
-SCHEMA = "dryspell.coat/1"
 WIDTH = 80
 STAGES = {
     "touch_dry": "touch-dry",
@@ -26,6 +25,8 @@ STAGES = {
     "recoat": "ready to coat over",
     "sandable": "sandable",
 }
+# A stain is not sanded: hard right through is ready to coat over.
+_STAGES_OF_STAIN = {key: name for key, name in STAGES.items() if key != "recoat"} | {"sandable": "dry to coat"}
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ class Answer:
     present: datetime
     old: Coat | None = None
 
-    def text(self, did: str) -> str:
+    def text(self, did: Did) -> str:
         """Return it in words."""
         tell = {
             "record": self._recorded,
@@ -53,30 +54,25 @@ class Answer:
         }
         return wrapped(tell[did]())
 
-    def document(self, did: str) -> dict[str, Any]:
+    def document(self, did: Did) -> CoatDocument:
         """Return it as a JSON document."""
-        lay = self.config.lay_of(self.piece, self.coat.number)
         site = self.config.site_of(self.piece)
-        return {
-            "schema": SCHEMA,
-            "generated_at": instant(self.present),
-            "did": did,
-            "piece": self.piece.key,
-            "name": self.piece.name,
-            "site": site.key,
-            "timezone": site.zone.key,
-            **coat_document(self.coat),
-            "planned": {
-                "coating": lay.coating.key,
-                "thinner_parts": lay.thinner_parts,
-                "wet_film_um": lay.wet_film_um,
-                "abrasive": lay.abrasive,
-            },
-            "coats": self._coats,
-            "stages": self.film and stages_document(self.film.stages),
-            "unaccounted_h": self.film and self.film.unaccounted_h,
-            "cautions": list(self._cautions()) if did == "record" else [],
-        }
+        return CoatDocument.model_validate(
+            {
+                **dict(self.coat),
+                "generated_at": self.present,
+                "did": did,
+                "piece": self.piece.key,
+                "name": self.piece.name,
+                "site": site.key,
+                "timezone": site.zone.key,
+                "planned": PlannedLay.of(self.config.lay_of(self.piece, self.coat.number)),
+                "coats": self._coats,
+                "stages": self.film and self.film.stages,
+                "unaccounted_h": self.film and self.film.unaccounted_h,
+                "cautions": self._cautions() if did == "record" else (),
+            }
+        )
 
     @property
     def _coats(self) -> int:
@@ -182,10 +178,12 @@ class Answer:
 
 
 def _stages_text(film: FilmState, at: Callable[[datetime], str]) -> Iterator[str]:
-    known = [f"{name} {at(moment)}" for key, name in STAGES.items() if (moment := getattr(film.stages, key))]
-    later = [name for key, name in STAGES.items() if getattr(film.stages, key) is None]
+    named = _STAGES_OF_STAIN if film.stain else STAGES
+    known = [f"{name} {at(moment)}" for key, name in named.items() if (moment := getattr(film.stages, key))]
+    later = [name for key, name in named.items() if getattr(film.stages, key) is None]
     beyond = [f"{' and '.join(later)} later than the forecast reaches"] if later else []
-    yield f"Estimated: {', '.join(known + beyond)}. Check with your thumb."
+    check = "Check with a white cloth: it takes no colour." if film.stain else "Check with your thumb."
+    yield f"Estimated: {', '.join(known + beyond)}. {check}"
     if film.unaccounted_h > 0:
         yield (
             f"For {duration(timedelta(hours=film.unaccounted_h))} since then no weather is known; "

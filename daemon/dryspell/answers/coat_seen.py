@@ -3,9 +3,8 @@
 import math
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
-from dryspell.answers.document import instant
+from dryspell.answers.coat_done import SandableDocument
 from dryspell.config import Config
 from dryspell.errors import StoreError
 from dryspell.outlook.figures import when
@@ -16,8 +15,6 @@ from dryspell.store import Store
 from dryspell.tick.learned import PACE, pace_of
 from dryspell.trade.coating import YOURS, Coating
 from dryspell.trade.piece import Piece
-
-SCHEMA = "dryspell.coat/1"
 
 
 @dataclass(frozen=True)
@@ -88,24 +85,22 @@ def _taught(config: Config, piece: Piece, seen: Seen) -> str:
     return f"After {coats} of {coating.key} seen so far, its times are multiplied by {pace.factor:.2f} from now on."
 
 
-def document(config: Config, piece: Piece, seen: Seen, present: datetime) -> dict[str, Any]:
+def document(config: Config, piece: Piece, seen: Seen, present: datetime) -> SandableDocument:
     """Return the answer as a JSON document."""
     site = config.site_of(piece)
-    return {
-        "schema": SCHEMA,
-        "generated_at": instant(present),
-        "did": "sandable",
-        "piece": piece.key,
-        "name": piece.name,
-        "site": site.key,
-        "timezone": site.zone.key,
-        "coat": seen.coat.number,
-        "coats": piece.coats,
-        "finished_at": instant(seen.coat.finished_at),
-        "sandable_at": instant(seen.coat.sandable_at),
-        "progress": seen.progress,
-        "coating": coating_of(config, piece, seen.coat).key,
-        "pace": seen.pace.factor,
-        "pace_coats": seen.pace.coats,
-        "pace_contradictory": seen.pace.contradictory,
-    }
+    return SandableDocument(
+        generated_at=present,
+        piece=piece.key,
+        name=piece.name,
+        site=site.key,
+        timezone=site.zone.key,
+        coat=seen.coat.number,
+        coats=piece.coats,
+        finished_at=seen.coat.finished_at,
+        sandable_at=seen.coat.sandable_at,
+        progress=seen.progress,
+        coating=coating_of(config, piece, seen.coat).key,
+        pace=seen.pace.factor,
+        pace_coats=seen.pace.coats,
+        pace_contradictory=seen.pace.contradictory,
+    )

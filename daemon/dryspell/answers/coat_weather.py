@@ -37,7 +37,7 @@ def weather_here(
 def outlook_here(config: Config, piece: Piece, store: Store, table: WeatherTable | None, now: datetime) -> Outlook:
     """Return the outlook of a piece by that weather."""
     alone = replace(config, piece={piece.key: piece})
-    return look(alone, {piece.key: store.films(piece.key)}, {piece.site: table}, now)[0]
+    return look(alone, {piece.key: store.films(piece.key)}, {piece.site: table}, now, pots=store.pots())[0]
 
 
 def film_here(config: Config, piece: Piece, store: Store, clock: Clock, at: datetime | None = None) -> FilmState | None:

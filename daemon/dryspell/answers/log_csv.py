@@ -39,7 +39,7 @@ def csv_text(records: Iterable[Record], *, history: bool) -> str:
     rows = [cells for record in records for cells in _cells(record, history=history)]
     writer = csv.writer(out)
     writer.writerow(_HEADINGS)
-    writer.writerows([_harmless(cells[heading]) for heading in _HEADINGS] for cells in rows)
+    writer.writerows([harmless(cells[heading]) for heading in _HEADINGS] for cells in rows)
     return out.getvalue()
 
 
@@ -65,6 +65,7 @@ def _of_row(row: Row, version: Version, record: Record) -> Mapping[str, Cell]:
         "coat": coat.number,
         "full_coat": row.full_number,
         "status": _status(version, row),
+        "mixed": _local(coat.mixed_at, record),
         "first_stroke": _local(coat.began_at, record),
         "last_stroke": _local(coat.finished_at, record),
         "who": coat.who,
@@ -114,15 +115,15 @@ def _local(at: datetime | None, record: Record) -> str:
     return "" if at is None else f"{at.astimezone(record.zone):%Y-%m-%d %H:%M}"
 
 
-def _harmless(cell: Cell) -> Cell:
+def harmless(cell: Cell) -> Cell:
     """Return a cell that no spreadsheet takes for a formula; numbers stay numbers."""
     return _FORMULA.sub(r"\1'\2", cell) if isinstance(cell, str) else cell
 
 
 _HEADINGS: Sequence[str] = (
-    "piece", "name", "site", "timezone", "coat", "full_coat", "status", "first_stroke", "last_stroke", "who", "coating",
-    "batch", "abrasive", "thinner [parts to 100]", "thinner_planned [parts to 100]", "wet_film [um]", "wet_film_is",
-    "dry_film [um]", "used [L]",
+    "piece", "name", "site", "timezone", "coat", "full_coat", "status", "mixed", "first_stroke", "last_stroke", "who",
+    "coating", "batch", "abrasive", "thinner [parts to 100]", "thinner_planned [parts to 100]", "wet_film [um]",
+    "wet_film_is", "dry_film [um]", "used [L]",
     *(name for heading in _FIGURES for name in (heading, f"{heading.partition(' ')[0]}_is")),
     "least_margin [K]", "most_relative_humidity [percent]", "most_wind_speed [m/s]", "advice", "deviations", "photo",
     "note", "recorded", "changed", "changed_by",

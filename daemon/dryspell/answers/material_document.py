@@ -1,48 +1,64 @@
 """The document of `dryspell material --json`: every number with its unit in its key; prices are in any currency."""
 
 from collections.abc import Mapping
+from typing import Any
 
-from dryspell.answers.document import Document, instant
 from dryspell.answers.material_found import Found, cautions
+from dryspell.answers.material_parts import MaterialDocument
+from dryspell.answers.shopping_list import groups
 from dryspell.trade.cans import Choice, Pour
 from dryspell.trade.material import CoatNeed, one_more
 from dryspell.trade.shopping import PieceNeeds, Purchase
 from dryspell.trade.sizes import Can
 
-SCHEMA = "dryspell.material/1"
 
-
-def material_document(found: Found) -> Document:
+def material_document(found: Found) -> MaterialDocument:
     """Return the document."""
     used = found.shopping.consumables
-    return {
-        "schema": SCHEMA,
-        "generated_at": instant(found.now),
-        "pieces": [_piece(found, piece) for piece in found.shopping.pieces],
-        "stock": [
-            {
-                "coating": coating.key,
-                "at_hand_l": _round(found.at_hand_l[coating.key]),
-                "stood_open_too_long": [stock.key for stock in found.at_hand.old if stock.coating == coating.key],
-            }
-            for coating in found.shopping.coatings
-        ],
-        "consumables": {
-            "thinner": [
-                {"coating": each.coating.key, "mix_l": _round(each.mix_l), "cleaning_l": _round(each.cleaning_l)}
-                for each in used.thinners
+    return MaterialDocument.model_validate(
+        {
+            "generated_at": found.now,
+            "pieces": [_piece(found, piece) for piece in found.shopping.pieces],
+            "stock": [
+                {
+                    "coating": coating.key,
+                    "at_hand_l": _round(found.at_hand_l[coating.key]),
+                    "stood_open_too_long": [stock.key for stock in found.at_hand.old if stock.coating == coating.key],
+                }
+                for coating in found.shopping.coatings
             ],
-            "degreaser_l": _round(used.degreaser_l),
-            "discs": _counts(used.discs, "abrasive"),
-            "quarter_sheets": _counts(used.quarter_sheets, "abrasive"),
-            "brushes": _counts(used.brushes, "coating"),
-            "tape_m": _round(used.tape_m),
-        },
-        "cautions": list(cautions(found)),
-    }
+            "consumables": {
+                "thinner": [
+                    {"coating": each.coating.key, "mix_l": _round(each.mix_l), "cleaning_l": _round(each.cleaning_l)}
+                    for each in used.thinners
+                ],
+                "degreaser_l": _round(used.degreaser_l),
+                "discs": _counts(used.discs, "abrasive"),
+                "quarter_sheets": _counts(used.quarter_sheets, "abrasive"),
+                "brushes": _counts(used.brushes, "coating"),
+                "tape_m": _round(used.tape_m),
+            },
+            "list": [
+                {
+                    "label": group.label,
+                    "items": [
+                        {
+                            "count": item.count,
+                            "size": item.size,
+                            "for": item.text,
+                            "needed_on": item.needed_on,
+                        }
+                        for item in group.items
+                    ],
+                }
+                for group in groups(found)
+            ],
+            "cautions": list(cautions(found)),
+        }
+    )
 
 
-def _piece(found: Found, piece: PieceNeeds) -> Document:
+def _piece(found: Found, piece: PieceNeeds) -> dict[str, Any]:
     of, film = piece.work.piece, piece.film
     site = found.config.site_of(of)
     return {
@@ -69,7 +85,7 @@ def _piece(found: Found, piece: PieceNeeds) -> Document:
     }
 
 
-def _purchase(found: Found, piece: PieceNeeds, buy: Purchase) -> Document:
+def _purchase(found: Found, piece: PieceNeeds, buy: Purchase) -> dict[str, Any]:
     pours: list[Pour | None] = [None] * len(buy.needs) if buy.choice is None else [*buy.choice.pours]
     return {
         "coating": buy.coating.key,
@@ -82,9 +98,10 @@ def _purchase(found: Found, piece: PieceNeeds, buy: Purchase) -> Document:
     }
 
 
-def _coat(found: Found, piece: PieceNeeds, need: CoatNeed, at_hand_l: float, pour: Pour | None) -> Document:
+def _coat(found: Found, piece: PieceNeeds, need: CoatNeed, at_hand_l: float, pour: Pour | None) -> dict[str, Any]:
     base, hardener = need.base_and_hardener_l or (None, None)
     batch = found.batch(piece.work.piece, need)
+    planned_on = found.planned_on.get((piece.work.piece.key, need.lay.number))
     return {
         "coat": need.lay.number,
         "thinner_parts": need.lay.thinner_parts,
@@ -92,6 +109,7 @@ def _coat(found: Found, piece: PieceNeeds, need: CoatNeed, at_hand_l: float, pou
         "dry_film_um": _round(need.dry_um),
         "full": need.is_full,
         "abrasive": need.lay.abrasive,
+        "planned_on": planned_on,
         "mix_l": _round(need.mix_l),
         "coating_l": _round(need.coating_l),
         "base_l": _round(base),
@@ -116,7 +134,7 @@ def _coat(found: Found, piece: PieceNeeds, need: CoatNeed, at_hand_l: float, pou
     }
 
 
-def _cans(choice: Choice) -> Document:
+def _cans(choice: Choice) -> dict[str, Any]:
     return {
         "buy": [_can(can, count, choice.unopened.count(can)) for can, count in choice.counts.items()],
         "needed_l": _round(choice.needed_l),
@@ -126,11 +144,11 @@ def _cans(choice: Choice) -> Document:
     }
 
 
-def _can(can: Can, count: int, unopened: int) -> Document:
+def _can(can: Can, count: int, unopened: int) -> dict[str, Any]:
     return {"size": can.label, "size_l": can.litres, "count": count, "unopened": unopened, "price": can.price}
 
 
-def _counts(of: Mapping[str, int], name: str) -> list[Document]:
+def _counts(of: Mapping[str, int], name: str) -> list[dict[str, Any]]:
     return [{name: key, "count": count} for key, count in of.items()]
 
 

@@ -1,7 +1,7 @@
 """What `dryspell material` tells of, gathered from the configuration, the record and the weather that was kept."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
 
 import numpy as np
@@ -11,12 +11,13 @@ from dryspell.outlook.coat_log import CoatLog, Row, coat_log
 from dryspell.outlook.daytime import in_hours
 from dryspell.outlook.figures import Units
 from dryspell.outlook.model import Coat
+from dryspell.outlook.plan_model import Plan
 from dryspell.science.film import coating_and_thinner
 from dryspell.trade.batches import Batch, batch_of
 from dryspell.trade.material import CoatNeed, CoatOn, as_recorded, need_of
 from dryspell.trade.piece import Piece
 from dryspell.trade.safety import cautions_of_all
-from dryspell.trade.shopping import Shopping, Work, shopping
+from dryspell.trade.shopping import PieceNeeds, Shopping, Work, shopping
 from dryspell.trade.sizes import METRIC_CANS, US_CANS
 from dryspell.trade.stock import AtHand, Use
 from dryspell.trade.system import NO_SANDING
@@ -42,6 +43,8 @@ class Found:
         By piece, the temperature of a mix; None where it is not known. [degC]
     told_c
         Whether that was told, and is no forecast.
+    planned_on
+        The local day for which each coat is planned that has its hours, by piece and number.
     """
 
     config: Config
@@ -52,6 +55,17 @@ class Found:
     at_hand: AtHand
     mix_c: Mapping[str, float | None]
     told_c: bool
+    planned_on: Mapping[tuple[str, int], date] = field(default_factory=dict)
+
+    def needed_on(self, takes: Callable[[PieceNeeds, CoatNeed], bool]) -> date | None:
+        """Return the day of the first coat that takes a thing; None where no coat that does is planned yet."""
+        days = (
+            self.planned_on.get((piece.work.piece.key, need.lay.number))
+            for piece in self.shopping.pieces
+            for need in piece.needs
+            if takes(piece, need)
+        )
+        return min((day for day in days if day is not None), default=None)
 
     @property
     def units(self) -> Units:
@@ -71,6 +85,7 @@ def find(
     tables: Mapping[str, WeatherTable | None],
     now: datetime,
     mix_c: float | None,
+    plans: Mapping[str, Plan] | None = None,
 ) -> Found:
     """Return what there is to tell of some pieces.
 
@@ -84,6 +99,8 @@ def find(
         The weather that was kept, by site.
     mix_c
         The temperature of a mix, where it was told. [degC]
+    plans
+        The plans that were kept, by piece.
     """
     logs = {
         key: coat_log(piece, laid[key], config.lays_of(piece), config.coating) for key, piece in config.piece.items()
@@ -106,6 +123,13 @@ def find(
             for key in keys
         },
         told_c=mix_c is not None,
+        planned_on={
+            (key, coat.number): coat.prepare_at.astimezone(config.site_of(config.piece[key]).zone).date()
+            for key in keys
+            if plans is not None and key in plans
+            for coat in plans[key].planned
+            if coat.last_stroke > now  # one that was not put on when it was planned waits for another plan
+        },
     )
 
 

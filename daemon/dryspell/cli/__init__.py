@@ -11,6 +11,7 @@ from dryspell.errors import DryspellError
 
 # Name and what `dryspell --help` says of it; the module of that name in this package defines `command`.
 COMMANDS = {
+    "init": "Write a first configuration, by a few questions.",
     "run": "The daemon: watches the weather and sends the alerts.",
     "demo": "The daemon on an invented scenario; needs no network.",
     "windows": "Every window ahead for the next coat, and why the rest is not one.",
@@ -22,6 +23,10 @@ COMMANDS = {
     "review": "How often verdicts and odds were right here.",
     "replay": "A past period run through the daemon at speed.",
     "check": "Whether the configuration is good, part by part.",
+    "status": "Whether the daemon runs, and how all that it needs does.",
+    "backup": "Make a whole copy of the state, beside a running daemon.",
+    "restore": "Put such a copy in the place of the state.",
+    "export": "Write all that is kept as open formats: CSV, JSON Lines, iCalendar.",
 }
 
 DEBUG = "DRYSPELL_DEBUG"

@@ -1,10 +1,8 @@
 """`dryspell coat`: record a coat as done, correct one, take the last one back, or tell what became of it."""
 
-import json
 from collections.abc import Callable
 from contextlib import closing
 from datetime import datetime
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast, get_args
 
@@ -12,13 +10,15 @@ import click
 
 from dryspell.cli.coat_options import DETAILS, coat_options
 from dryspell.cli.options import clock_at, shared_options
+from dryspell.cli.pieces import piece_of
 from dryspell.clock import Clock
 from dryspell.config import Config, load
-from dryspell.errors import CoatError, ConfigError, StoreError
+from dryspell.errors import CoatError, StoreError
 from dryspell.outlook.model import Coat, Spoiler
 from dryspell.trade.piece import Piece
 
 if TYPE_CHECKING:
+    from dryspell.answers.coat_done import Did, PotDid
     from dryspell.store import Store
 
 T = TypeVar("T")
@@ -32,6 +32,7 @@ Examples:
   dryspell coat toe_rail --spoilt dew
   dryspell coat toe_rail --undo
   dryspell coat toe_rail --sandable-now
+  dryspell coat garden_bench --mixed-now
 
 \b
 It may be used beside a running daemon. Nothing is erased: a coat taken back,
@@ -50,6 +51,9 @@ weather it was put on in is filled in from readings, else from the forecast."""
 )
 @click.option("--sandable-now", is_flag=True, help="The last coat is sandable, just so: learn from it.")
 @click.option("--sandable-at", "sandable_text", metavar="WHEN", help="When it was first seen to be.")
+@click.option("--mixed-now", is_flag=True, help="Two parts: the pot for the next coat is mixed, just so.")
+@click.option("--mixed-at", "mixed_text", metavar="WHEN", help="When it was. You are told before it goes off.")
+@click.option("--poured-away", is_flag=True, help="That pot is gone; it also is when the coat is recorded.")
 @click.option("--undo", is_flag=True, help="Take the last coat of the piece back.")
 @click.option("--by", default="", metavar="NAME", help="Who corrects, takes back or finds it spoilt.")
 @shared_options
@@ -60,6 +64,9 @@ def command(
     spoilt: str | None,
     sandable_now: bool,
     sandable_text: str | None,
+    mixed_now: bool,
+    mixed_text: str | None,
+    poured_away: bool,
     undo: bool,
     by: str,
     config_path: Path | None,
@@ -79,17 +86,25 @@ def command(
         spoilt=spoilt is not None,
         sandable_now=sandable_now,
         sandable_at=sandable_text is not None,
+        mixed_now=mixed_now,
+        mixed_at=mixed_text is not None,
+        poured_away=poured_away,
         undo=undo,
         by=bool(by),
     )
     config = load(config_path, secrets=False)
-    piece = _piece(config, piece_key)
+    piece = piece_of(config, piece_key)
     clock = clock_at(now)
     present = clock.now()
     if sandable_now or sandable_text:
         zone = config.site_of(piece).zone
         at = _read("--sandable-at", sandable_text, lambda text: read_past_instant(text, zone, present))
         click.echo(_seen(config, piece, clock, at or present, as_json=as_json))
+        return
+    if mixed_now or mixed_text or poured_away:
+        zone = config.site_of(piece).zone
+        at = _read("--mixed-at", mixed_text, lambda text: read_past_instant(text, zone, present))
+        click.echo(_pot(config, piece, clock, None if poured_away else at or present, as_json=as_json))
         return
     from dryspell.store.store import open_store  # noqa: PLC0415
 
@@ -112,6 +127,8 @@ def _check_together(told: set[str], **modes: bool) -> None:
     by = modes.pop("by")
     if modes["sandable_now"] and modes["sandable_at"]:
         raise click.UsageError("--sandable-now is --sandable-at the present; wanted one of them")
+    if modes["mixed_now"] and modes["mixed_at"]:
+        raise click.UsageError("--mixed-now is --mixed-at the present; wanted one of them")
     asked = [name for name, there in modes.items() if there]
     names = {"number": "--correct"}
     called = [names.get(name, f"--{name.replace('_', '-')}") for name in asked]
@@ -121,6 +138,10 @@ def _check_together(told: set[str], **modes: bool) -> None:
         raise click.UsageError(f"{' and '.join(called)} are two things; wanted one of them")
     if (modes["sandable_now"] or modes["sandable_at"]) and told:
         raise click.UsageError("--sandable-now and --sandable-at are of the last coat; they go with no detail of one")
+    if (modes["mixed_now"] or modes["mixed_at"] or modes["poured_away"]) and told:
+        raise click.UsageError(
+            f"{called[0]} is of the pot; it goes with no detail of a coat, which is recorded when it is on"
+        )
     if modes["spoilt"] and told - {"note"}:
         raise click.UsageError("--spoilt goes with --note, and with no other detail; --correct N tells those")
     if modes["number"] and not told:
@@ -188,7 +209,7 @@ class _Entry:
         since = began_at(coat, self._piece)
         return weather_here(self._config, self._piece, self._store, self._clock, since)
 
-    def _answer(self, did: str, coat: Coat, table: Any, old: Coat | None = None) -> str:
+    def _answer(self, did: "Did", coat: Coat, table: Any, old: Coat | None = None) -> str:
         from dryspell.answers import coat_report as report  # noqa: PLC0415  (what --help does without)
         from dryspell.answers.coat_weather import outlook_here  # noqa: PLC0415
         from dryspell.tick.learned import learned  # noqa: PLC0415
@@ -199,7 +220,7 @@ class _Entry:
             film = outlook_here(config, self._piece, self._store, table, self._now).film
         answer = report.Answer(self._config, self._piece, coat, film, self._now, old)
         if self._as_json:
-            return json.dumps(answer.document(did), ensure_ascii=False, indent=2)
+            return answer.document(did).text()
         return answer.text(did)
 
 
@@ -223,16 +244,28 @@ def _seen(config: Config, piece: Piece, clock: Clock, at: datetime, *, as_json: 
         progress = coat_seen.progress_of(film_here(expected, piece, store, clock, at))
         seen = coat_seen.record(config, store, piece, coat, at, progress, clock.now())
     if as_json:
-        return json.dumps(coat_seen.document(config, piece, seen, clock.now()), ensure_ascii=False, indent=2)
+        return coat_seen.document(config, piece, seen, clock.now()).text()
     return wrapped([coat_seen.text(config, piece, seen, clock.now())])
 
 
-def _piece(config: Config, key: str) -> Piece:
-    if key not in config.piece:
-        near = get_close_matches(key, config.piece, n=1)
-        hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(config.piece)}"
-        raise ConfigError([f"{config.file} has no piece {key!r}; {hint}"])
-    return config.piece[key]
+def _pot(config: Config, piece: Piece, clock: Clock, mixed_at: datetime | None, *, as_json: bool) -> str:
+    """Record when a pot was mixed, or with None that it was poured away, and return the answer."""
+    from dryspell.answers import coat_pot  # noqa: PLC0415  (what --help does without)
+    from dryspell.answers.coat_report import wrapped  # noqa: PLC0415
+    from dryspell.answers.coat_weather import outlook_here, weather_here  # noqa: PLC0415
+    from dryspell.store.store import open_store  # noqa: PLC0415
+
+    present = clock.now()
+    with closing(open_store(config.state_dir)) as store:
+        did: PotDid
+        if mixed_at is None:
+            did, pot = "poured away", coat_pot.pour_away(store, piece, present)
+        else:
+            did, pot = "mixed", coat_pot.mix(config, store, piece, mixed_at, present)
+        outlook = outlook_here(config, piece, store, weather_here(config, piece, store, clock, pot.mixed_at), present)
+    if as_json:
+        return coat_pot.document(config, piece, pot, outlook.pot, present, did).text()
+    return wrapped(coat_pot.text(config, piece, pot, outlook, did))
 
 
 def _read(option: str, text: str | None, read: Callable[[str], T]) -> T | None:

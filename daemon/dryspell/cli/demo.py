@@ -2,7 +2,7 @@
 
 import json
 import textwrap
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import replace
 from datetime import datetime, time, timedelta, tzinfo
@@ -17,6 +17,7 @@ from dryspell.cli.options import clock_at, colour_option, in_colour, shared_opti
 from dryspell.cli.windows import names_of
 from dryspell.clock import Clock, FastClock, SystemClock
 from dryspell.config import AlertTarget, Config, load
+from dryspell.config.page import PageSettings
 from dryspell.errors import ConfigError
 from dryspell.outlook.figures import weekday_date
 from dryspell.outlook.model import Coat, Outlook
@@ -25,6 +26,8 @@ from dryspell.weather.table import WeatherTable
 
 if TYPE_CHECKING:
     from dryspell.alerts.deliver import Draw
+    from dryspell.cli.paint import Paint
+    from dryspell.cli.rehearse import Said
 
 DAYS = 4
 DRYING, DRYING_COAT, LAST_STROKE = "garden_bench", 2, time(13, 45)
@@ -119,21 +122,39 @@ class Scenario:
     def once(self, *, as_json: bool, colour: bool) -> str:
         """Return verdicts, windows and the alerts of the next days, as text or as a document."""
         from dryspell.cli.paint import Paint  # noqa: PLC0415
-        from dryspell.cli.rehearse import alert_lines, rehearse  # noqa: PLC0415  (what --help does without)
+        from dryspell.cli.rehearse import Said, rehearse  # noqa: PLC0415  (what --help does without)
+        from dryspell.cli.showers import showers  # noqa: PLC0415
 
         tables = {key: source.fetch(self.begin) for key, source in self.sources.items()}
         outlooks = self._look(tables)
         said = rehearse(self.config, self.coats(), tables, outlooks, DAYS)
+        if_showers = showers(self.config, self.coats(), tables, outlooks)
         if not as_json:
-            zones = {key: self.config.site_of(piece).zone for key, piece in self.config.piece.items()}
-            return self._text(outlooks, list(alert_lines(said, zones, DAYS, Paint(colour))), colour=colour)
+            return self._text(outlooks, list(self._told(said, if_showers, Paint(colour))), colour=colour)
         from dryspell.answers.document import instant, windows_document  # noqa: PLC0415
 
         document = windows_document(outlooks, self.begin, {key: site.name for key, site in self.config.site.items()})
-        alerts = [
-            {"at": instant(s.at), "piece": s.piece, "kind": s.kind, "title": s.title, "body": s.body} for s in said
-        ]
-        return json.dumps({**document, "schema": SCHEMA, "alerts": alerts}, ensure_ascii=False, indent=2)
+
+        def told(alerts: Sequence[Said]) -> list[dict[str, str | None]]:
+            return [
+                {"at": instant(s.at), "piece": s.piece, "kind": s.kind, "title": s.title, "body": s.body}
+                for s in alerts
+            ]
+
+        alerts = {"alerts": told(said), "alerts_if_showers": told(if_showers)}
+        return json.dumps({**document.as_json(), "schema": SCHEMA, **alerts}, ensure_ascii=False, indent=2)
+
+    def _told(self, said: "Sequence[Said]", if_showers: "Sequence[Said]", paint: "Paint") -> Iterator[str]:
+        """Yield the alerts of the next days, and those on showers that nobody foresaw."""
+        from dryspell.cli.rehearse import alert_lines  # noqa: PLC0415
+        from dryspell.cli.show import heading  # noqa: PLC0415
+
+        zones = {key: self.config.site_of(piece).zone for key, piece in self.config.piece.items()}
+        yield from heading(f"What it would send in the next {DAYS} days", "nothing coated, forecast come true", paint)
+        yield from alert_lines(said, zones, paint) if said else ["  Nothing: no window opens.", ""]
+        if if_showers:
+            yield from heading("And if showers came up", "coated as told, and the next forecast has them", paint)
+            yield from alert_lines(if_showers, zones, paint)
 
     def stay(self, speed: float, *, as_json: bool, colour: bool) -> None:
         """Run the daemon on a temporary state folder until it is told to leave."""
@@ -142,7 +163,9 @@ class Scenario:
 
         terminal = AlertTarget.model_validate({"key": "terminal", "url": "terminal://here"})
         with TemporaryDirectory(prefix="dryspell-demo-") as folder:
-            config = replace(self.config, state_dir=Path(folder), alerts={"terminal": terminal})
+            config = replace(
+                self.config, state_dir=Path(folder), alerts={"terminal": terminal}, page=_page(self.config)
+            )
             with closing(open_store(config.state_dir)) as store:
                 for coat in (coat for coats in self.coats().values() for coat in coats):
                     store.add_coat(coat)
@@ -165,3 +188,9 @@ class Scenario:
         from dryspell.cli.show import outlooks_text  # noqa: PLC0415
 
         return outlooks_text(outlooks, names_of(self.config), Paint(colour), self.config.alerting.units, added=added)
+
+
+def _page(config: Config) -> PageSettings:
+    """Return the page of a demo: on this machine only, and nobody has to know a token."""
+    listen = config.page.listen
+    return PageSettings(listen=None if listen is None else ("127.0.0.1", listen[1]))

@@ -2,15 +2,15 @@
 
 from contextlib import closing
 from datetime import datetime, timedelta
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from dryspell.cli.options import clock_at, shared_options
+from dryspell.cli.pieces import piece_of
 from dryspell.config import Config, load
-from dryspell.errors import ConfigError, WeatherError
+from dryspell.errors import WeatherError
 from dryspell.trade.piece import Piece
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def command(
     from dryspell.weather.sources.table_file import TableFile  # noqa: PLC0415
 
     config, at = load(config_path, secrets=False), clock_at(now).now()
-    piece = _piece(config, piece_key)
+    piece = piece_of(config, piece_key)
     site = config.site_of(piece)
     log = _kept_readings(config, piece, at) if log_path is None else TableFile(log_path).fetch(at)
     named = log.source if log_path is None else str(log_path)
@@ -104,14 +104,6 @@ def command(
     click.echo(report.document() if as_json else report.text())
     if isinstance(report.found, Refused):
         ctx.exit(REFUSED)
-
-
-def _piece(config: Config, key: str) -> Piece:
-    if key in config.piece:
-        return config.piece[key]
-    near = get_close_matches(key, config.piece, n=1)
-    hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(config.piece)}"
-    raise ConfigError([f"{config.file} has no piece {key!r}; {hint}"])
 
 
 def _kept_readings(config: Config, piece: Piece, now: datetime) -> "WeatherTable":

@@ -1,19 +1,18 @@
 """`dryspell log`: the coating record, on the terminal, for a spreadsheet, for a program, or as a page for a client."""
 
-import json
 from collections.abc import Iterator
 from contextlib import closing
 from datetime import datetime
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from dryspell.cli.options import clock_at, colour_option, in_colour, shared_options
+from dryspell.cli.pieces import pieces_of
 from dryspell.clock import Clock
 from dryspell.config import Config, load
-from dryspell.errors import CoatError, ConfigError
+from dryspell.errors import CoatError
 from dryspell.trade.piece import Piece
 
 if TYPE_CHECKING:
@@ -62,7 +61,7 @@ def command(
     if history and sheet is not None:
         raise click.UsageError("--sheet shows what stands; --history goes with the table, --csv and --json")
     config = load(config_path, secrets=False)
-    pieces = _pieces(config, piece_key)
+    pieces = list(pieces_of(config, piece_key).values())
     clock = clock_at(now)
     if sheet is not None and len(pieces) > 1:
         raise CoatError(f"a sheet is of one piece; name one of {', '.join(config.piece)}")
@@ -74,7 +73,7 @@ def command(
     elif as_json:
         from dryspell.answers.log_document import log_document  # noqa: PLC0415
 
-        click.echo(json.dumps(log_document(records, clock.now(), history=history), ensure_ascii=False, indent=2))
+        click.echo(log_document(records, clock.now(), history=history).text())
     elif sheet is not None:
         from dryspell.answers.log_sheet import sheet_html  # noqa: PLC0415
 
@@ -86,16 +85,6 @@ def command(
 
         painted = in_colour(colour)
         click.echo(log_text(records, Paint(painted), history=history), color=painted)
-
-
-def _pieces(config: Config, key: str | None) -> list[Piece]:
-    if key is None:
-        return list(config.piece.values())
-    if key not in config.piece:
-        near = get_close_matches(key, config.piece, n=1)
-        hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(config.piece)}"
-        raise ConfigError([f"{config.file} has no piece {key!r}; {hint}"])
-    return [config.piece[key]]
 
 
 def _records(config: Config, pieces: list[Piece], clock: Clock, *, with_state: bool) -> Iterator["Record"]:

@@ -4,13 +4,13 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from dryspell.answers.log_record import FILM_BY, FILM_MARK, Record, totals
+from dryspell.answers.log_words import change_text, told_of
 from dryspell.cli.paint import Paint
 from dryspell.cli.show import heading
 from dryspell.outlook.coat_log import Row
-from dryspell.outlook.coat_words import KNOWN, deviations, differences, spoilt_text
+from dryspell.outlook.coat_words import KNOWN, deviations, spoilt_text
 from dryspell.outlook.figures import Units, quantity, when
 from dryspell.outlook.met_model import Figure
-from dryspell.store.coats import CoatChange, Version
 
 WIDTH = 80
 _INDENT = " " * 11
@@ -35,7 +35,7 @@ def _piece(record: Record, paint: Paint, *, history: bool) -> Iterator[str]:
     label = ""
     for row in record.log.rows:
         yield _row(row, record)
-        told = ([row.coating.label] if row.coating.label != label else []) + list(_told(row))
+        told = ([row.coating.label] if row.coating.label != label else []) + list(told_of(row, record))
         yield from _wrapped("; ".join(told), _INDENT)
         label = row.coating.label
         for text in deviations(row, record.units):
@@ -80,20 +80,6 @@ def _marked(figure: Figure | None, unit: str, units: Units) -> str:
     return "?" if figure is None else f"{_number(figure.value, unit, units)}{figure.known[0]}"
 
 
-def _told(row: Row) -> Iterator[str]:
-    coat = row.coat
-    if coat.abrasive:
-        yield "not sanded before it" if coat.abrasive == "none" else f"after {coat.abrasive}"
-    if coat.litres is not None:
-        yield f"{coat.litres:g} L used"
-    if coat.batch:
-        yield f"batch {coat.batch}"
-    if coat.photo:
-        yield f"picture {coat.photo}"
-    if coat.note:
-        yield coat.note
-
-
 def _history(record: Record) -> Iterator[str]:
     yield ""
     yield "History"
@@ -105,26 +91,6 @@ def _history(record: Record) -> Iterator[str]:
         yield from _wrapped(told, "  ", hanging=2)
         for change in version.changes:
             yield from _wrapped(change_text(change, version, record), "    ", hanging=2)
-
-
-def change_text(change: CoatChange, version: Version, record: Record) -> str:
-    """Return what was done to a coat, when and by whom."""
-    who = f" by {change.who}" if change.who else ""
-    said = f"{_CHANGES[change.what]} {when(change.at, record.zone, record.now)}{who}"
-    if change.detail:
-        said += f": {change.detail}"
-    new = next((other.coat for other in record.versions if other.coat.id == change.successor), None)
-    if new is not None:
-        said += f": {'; '.join(differences(version.coat, new, record.zone, record.units))}"
-    return said
-
-
-_CHANGES = {
-    "undone": "taken back",
-    "corrected": "corrected",
-    "spoilt": "found spoilt",
-    "not spoilt": "found not spoilt",
-}
 
 
 def _legend(records: Sequence[Record], paint: Paint) -> Iterator[str]:

@@ -1,18 +1,16 @@
 """`dryspell material`: what the coats to come take, and what to buy for them."""
 
-import json
 from collections.abc import Sequence
 from contextlib import closing
 from datetime import datetime
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from dryspell.cli.options import clock_at, colour_option, in_colour, shared_options
+from dryspell.cli.pieces import pieces_of
 from dryspell.config import Config, load
-from dryspell.errors import ConfigError
 
 if TYPE_CHECKING:
     from dryspell.answers.material_found import Found
@@ -73,13 +71,13 @@ def command(
 ) -> None:
     """Show what the coats to come take, and what to buy for them."""
     config = load(config_path, secrets=False)
-    keys = _keys(config, piece_key)
+    keys = list(pieces_of(config, piece_key))
     present = clock_at(now).now()
     found = _found(config, keys, present, mix_c)
     if as_json:
         from dryspell.answers.material_document import material_document  # noqa: PLC0415  (what --help does without)
 
-        click.echo(json.dumps(material_document(found), ensure_ascii=False, indent=2))
+        click.echo(material_document(found).text())
     else:
         from dryspell.cli.material_text import material_text  # noqa: PLC0415
         from dryspell.cli.paint import Paint  # noqa: PLC0415
@@ -89,16 +87,6 @@ def command(
         click.echo(material_text(found, Paint(painted), details=full), color=painted)
     if with_exit_code and found.shopping.buys_coating:
         ctx.exit(TO_BUY)
-
-
-def _keys(config: Config, key: str | None) -> list[str]:
-    if key is None:
-        return list(config.piece)
-    if key not in config.piece:
-        near = get_close_matches(key, config.piece, n=1)
-        hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(config.piece)}"
-        raise ConfigError([f"{config.file} has no piece {key!r}; {hint}"])
-    return [key]
 
 
 def _found(config: Config, keys: Sequence[str], now: datetime, mix_c: float | None) -> "Found":
@@ -114,4 +102,4 @@ def _found(config: Config, keys: Sequence[str], now: datetime, mix_c: float | No
                 tables[site] = store.last_forecast(site)
             except StoreError:
                 tables[site] = None  # only the warmth of a mix goes by it, and that is then said to be unknown
-        return find(config, keys, laid, tables, now, mix_c)
+        return find(config, keys, laid, tables, now, mix_c, store.plans())

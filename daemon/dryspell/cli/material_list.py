@@ -1,25 +1,16 @@
 """The shopping list: how many of what size, for which coats of which piece, and what is to spare."""
 
-import math
 from collections.abc import Iterator
 
 from dryspell.answers.material_found import Found
-from dryspell.cli.material_words import coats_text, volume, wrapped
+from dryspell.answers.shopping_list import groups
+from dryspell.cli.material_words import wrapped
 from dryspell.cli.paint import Paint
 from dryspell.cli.show import heading
-from dryspell.config.wording import listed
-from dryspell.outlook.figures import Units, weekday_date
-from dryspell.trade.coating import Coating
-from dryspell.trade.consumables import is_two_part
-from dryspell.trade.shopping import PieceNeeds, Purchase
-from dryspell.trade.sizes import Can
+from dryspell.outlook.figures import weekday_date
 
 _TEXT = 20
 """Column at which it is said what a thing is for."""
-BOTTLE: dict[Units, Can] = {"metric": Can("1 L", 1.0), "us": Can("1 quart", 0.946352946)}
-"""What thinner and degreaser are sold in."""
-ROLL_M: dict[Units, tuple[str, float]] = {"metric": ("50 m", 50.0), "us": ("60 yd", 54.864)}
-DISC: dict[Units, str] = {"metric": "150 mm", "us": "6 in"}
 
 
 def shopping_lines(found: Found, paint: Paint) -> Iterator[str]:
@@ -27,94 +18,15 @@ def shopping_lines(found: Found, paint: Paint) -> Iterator[str]:
     pieces = found.shopping.pieces
     names = pieces[0].work.piece.name if len(pieces) == 1 else f"{len(pieces)} pieces"
     yield from heading(f"To buy for {names}", f"{weekday_date(found.today)} {found.today.year}", paint)
-    if not any(piece.needs for piece in pieces):
+    listed = list(groups(found))
+    if not listed:
         yield "  Nothing: no coat is left to put on."
-        return
-    for coating in found.shopping.coatings:
-        bought = [(piece, buy) for piece in pieces for buy in piece.purchases if buy.coating.key == coating.key]
-        yield from wrapped(coating.label, "  ")
-        yield from _coating(found, coating, bought)
-    yield "  Beside the coating"
-    for count, size, text in _beside(found):
-        yield from _item(count, size, text)
-
-
-def _coating(found: Found, coating: Coating, bought: list[tuple[PieceNeeds, Purchase]]) -> Iterator[str]:
-    choices = [(piece, buy, buy.choice) for piece, buy in bought if buy.choice is not None]
-    for can in sorted({can for _, _, choice in choices for can in choice.counts}, key=lambda can: can.litres):
-        count = sum(choice.counts.get(can, 0) for _, _, choice in choices)
-        uses = [use for piece, buy, _ in choices if (use := _use(piece, buy, can))]
-        cost = "" if can.price is None else f"; {f'{count} at ' * (count > 1)}{can.price:.2f}"
-        yield from _item(count, can.label, "; ".join(uses) + cost)
-    for text in _said(found, coating, bought):
-        yield from wrapped(text, _TEXT)
-
-
-def _use(piece: PieceNeeds, buy: Purchase, can: Can) -> str:
-    """Return which coats of a piece cans of a size are opened for; empty for none."""
-    if buy.choice is None or can not in buy.choice.counts:
-        return ""
-    pours = zip(buy.needs, buy.choice.pours, strict=True)
-    numbers = [need.lay.number for need, pour in pours if can in pour.opened]
-    said = [coats_text(numbers)] if numbers else []
-    if can in buy.choice.unopened:
-        said.append("to spare")
-    return f"{piece.work.piece.name}, {listed(said)}"
-
-
-def _said(found: Found, coating: Coating, bought: list[tuple[PieceNeeds, Purchase]]) -> Iterator[str]:
-    choices = [buy.choice for _, buy in bought if buy.choice is not None]
-    if len(choices) < len(bought):
-        yield 'how much is not known: it leaves no film to reckon by (set spread, such as "12 m^2/L")'
-    needed, litres = sum(choice.needed_l for choice in choices), sum(choice.bought_l for choice in choices)
-    kits = "in kits of base and hardener together; " if is_two_part(coating) and litres else ""
-    if litres:
-        spare = round(100.0 * (litres / needed - 1.0))
-        yield f"{kits}{volume(needed, found.units)} are needed, {spare} % to spare"
-    prices = [choice.price for choice in choices if choice.counts]
-    if sum(len(choice.counts) for choice in choices) > 1 and None not in prices:
-        yield f"price {sum(price or 0.0 for price in prices):.2f}"
-    if there := found.at_hand_l[coating.key]:
-        poured = sum(sum(buy.at_hand_l) for _, buy in bought)
-        yield f"at hand {volume(there, found.units)}, of which {volume(poured, found.units)} go into these coats"
-    for stock in found.at_hand.old:
-        if stock.coating == coating.key and stock.opened is not None:
-            days = (found.today - stock.opened).days
-            yield f"stock.{stock.key} has stood open for {days} days and is not counted on: look for skin and bits"
-
-
-def _beside(found: Found) -> Iterator[tuple[int, str, str]]:
-    """Yield count, size and purpose of what is used up beside the coating."""
-    used, units = found.shopping.consumables, found.units
-    bottle = BOTTLE[units]
-    for thinner in used.thinners:
-        both = thinner.mix_l + thinner.cleaning_l
-        mixed = f"{volume(thinner.mix_l, units)} in the mix, " if thinner.mix_l else ""
-        parts = f"{mixed}{volume(thinner.cleaning_l, units)} for brushes"
-        yield _whole(both / bottle.litres), bottle.label, f"thinner for {_short(thinner.coating)}: {parts}"
-    yield _whole(used.degreaser_l / bottle.litres), bottle.label, f"degreaser: {volume(used.degreaser_l, units)}"
-    for grit, count in used.discs.items():
-        yield count, DISC[units], f"abrasive discs {grit}"
-    for grit, quarters in used.quarter_sheets.items():
-        yield _whole(quarters / 4), "sheet", f"abrasive {grit}, {quarters} quarters"
-    for key, count in used.brushes.items():
-        coating = found.config.coating[key]
-        why = ", one a coat: a mix sets in it" if is_two_part(coating) else ""
-        yield count, "brush", f"for {_short(coating)}{why}"
-    label, roll_m = ROLL_M[units]
-    length = f"{used.tape_m:.0f} m" if units == "metric" else f"{used.tape_m / 0.9144:.0f} yd"
-    yield _whole(used.tape_m / roll_m), label, f"masking tape for outdoors: {length}"
-
-
-def _short(coating: Coating) -> str:
-    return coating.key.replace("_", " ") if coating.key == coating.family else coating.label
-
-
-def _whole(number: float) -> int:
-    return math.ceil(round(number, 6))
-
-
-def _item(count: int, size: str, text: str) -> Iterator[str]:
-    if not count:
-        return
-    yield from wrapped(text, _TEXT, f"{count:>6} x {size:<10} ")
+    for group in listed:
+        yield from wrapped(group.label, "  ")
+        for item in group.items:
+            text = f"{item.text}; {item.when}" if found.planned_on and item.when else item.text
+            yield from wrapped(text, _TEXT, f"{item.count:>6} x {item.size:<10} ")
+        for text in group.said:
+            yield from wrapped(text, _TEXT)
+    if listed and not found.planned_on:
+        yield from wrapped("By when is not known: no coat of it has its hours in a plan yet (dryspell plan).", "  ")

@@ -11,6 +11,8 @@ from dryspell.outlook.figures import Units, duration, limit_figure
 from dryspell.outlook.sun_class import usual_coats, usual_coats_text
 from dryspell.trade.coating import FACTORS, NO_SOURCE, OUR_CHOICE, YOURS, Coating
 from dryspell.trade.factors import factor_keys
+from dryspell.trade.hours import working_hours_text
+from dryspell.trade.person import Person
 from dryspell.trade.piece import Piece, Site
 
 Word = Literal["good", "look", "bad", "skipped"]
@@ -24,7 +26,10 @@ NO_BREAK = "\N{NO-BREAK SPACE}"
 class Finding:
     """One part of the configuration, how it is, and what there is to say of it."""
 
-    part: Literal["config", "site", "coating", "piece", "weather", "state", "broker", "sensor", "alert", "mqtt_out"]
+    part: Literal[
+        "config", "site", "coating", "piece", "person", "weather", "state", "broker", "sensor", "alert", "mqtt_out",
+        "daemon", "queue", "next", "backup",
+    ]  # fmt: skip
     word: Word
     text: str
 
@@ -38,6 +43,7 @@ def report(config: Config, now: datetime) -> list[Finding]:
         *(Finding("site", "good", _site(site, now)) for site in config.site.values()),
         *(Finding("coating", "good", _coating(coating, coating.key in in_use)) for coating in coatings_shown(config)),
         *(Finding("piece", "good", _piece(config, piece)) for piece in config.piece.values()),
+        *(Finding("person", "good", _person(config, person, now)) for person in config.person.values()),
     ]
 
 
@@ -54,6 +60,17 @@ def _site(site: Site, now: datetime) -> str:
     sky = "" if site.diffuse_sky == "even" else f"; sky {site.diffuse_sky}"
     afloat = ", afloat" if site.afloat else ""
     return f"{site.key}: {place}{afloat}; {now.astimezone(site.zone):%H:%M} in {site.zone.key}{sky}"
+
+
+def _person(config: Config, person: Person, now: datetime) -> str:
+    hours = "in the hours of each piece" if person.hours is None else working_hours_text(person.hours)
+    today = min(now.astimezone(site.zone).date() for site in config.site.values())
+    ahead = [span for span in person.days_off if span[1] >= today]
+    off = [str(first) if first == last else f"{first} to {last}" for first, last in sorted(ahead)]
+    named = f" ({person.name})" if person.label else ""
+    said = [hours, *([f"off {', '.join(off)}"] if off else [])]
+    does = "all pieces" if person.pieces is None else ", ".join(person.pieces)
+    return f"{person.key}{named}: {'; '.join(said)}; {does}"
 
 
 def _piece(config: Config, piece: Piece) -> str:

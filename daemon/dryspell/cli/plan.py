@@ -1,18 +1,16 @@
 """`dryspell plan`: every coat to come with its day and its hours, and when each piece is done."""
 
-import json
 import logging
 from datetime import datetime
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from dryspell.cli.options import clock_at, colour_option, in_colour, shared_options
+from dryspell.cli.pieces import pieces_of
 from dryspell.clock import Clock
 from dryspell.config import Config, load
-from dryspell.errors import ConfigError
 
 if TYPE_CHECKING:
     from dryspell.outlook.plan_model import Plans
@@ -54,20 +52,17 @@ def command(
 ) -> None:
     """Plan every coat to come: the day, the hours, who, and when each piece is done."""
     config = load(config_path, secrets=False)
-    if piece is not None and piece not in config.piece:
-        near = get_close_matches(piece, config.piece, n=1)
-        hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(config.piece)}"
-        raise ConfigError([f"{config.file} has no piece {piece!r}; {hint}"])
+    asked = pieces_of(config, piece)
     clock = clock_at(now)
     made = plans_now(config, clock)
-    shown = [plan for plan in made.plans if piece in (None, plan.piece)]
+    shown = [plan for plan in made.plans if plan.piece in asked]
     people = {key: person.name for key, person in config.person.items()}
     if as_json:
         from dryspell.answers.plan_document import plan_document  # noqa: PLC0415  (what --help does without)
 
         sites = {key: site.name for key, site in config.site.items()}
         document = plan_document(made, shown, shown[0].made_at, sites, people)
-        click.echo(json.dumps(document, ensure_ascii=False, indent=2))
+        click.echo(document.text())
     else:
         from dryspell.cli.paint import Paint  # noqa: PLC0415
         from dryspell.cli.plan_text import plans_text  # noqa: PLC0415
@@ -87,6 +82,7 @@ def plans_now(config: Config, clock: Clock) -> "Plans":
     from dryspell.store.store import open_store  # noqa: PLC0415
     from dryspell.tick.gather import Gatherer  # noqa: PLC0415
     from dryspell.tick.learned import learned  # noqa: PLC0415
+    from dryspell.tick.past_years import PastYears  # noqa: PLC0415
     from dryspell.tick.plans import kept, plans  # noqa: PLC0415
     from dryspell.tick.round import since_of  # noqa: PLC0415
     from dryspell.tick.sources import sources_of  # noqa: PLC0415
@@ -97,7 +93,9 @@ def plans_now(config: Config, clock: Clock) -> "Plans":
         coats = {key: store.films(key) for key in config.piece}
         gatherer = Gatherer(config, store, clock, sources_of(config, store), random.Random())  # noqa: S311  (nothing secret)
         tables = gatherer.tables(since_of(config, coats), wait_s=FETCH_WAIT_S)
-        made = plans(learned(config, store.progress_seen()), coats, tables, clock.now(), store.plans())
+        taught, now = learned(config, store.progress_seen()), clock.now()
+        made = plans(taught, coats, tables, now, store.plans())
+        made = PastYears(config, store).added_to(made, taught, coats, tables, now)
         kept(store, made)
         return made
     finally:

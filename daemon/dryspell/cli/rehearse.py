@@ -11,7 +11,7 @@ from dryspell.alerts.memory import PieceMemory
 from dryspell.alerts.model import Level
 from dryspell.alerts.text import compose
 from dryspell.cli.paint import Paint
-from dryspell.cli.show import WIDTH, heading
+from dryspell.cli.show import WIDTH
 from dryspell.config import Config
 from dryspell.outlook.figures import weekday_date
 from dryspell.outlook.model import Coat, Outlook
@@ -53,7 +53,6 @@ def rehearse(
     days
         How far ahead to go.
     """
-    habits = habits_of(config)
     memory = dict[str, PieceMemory]()
     said: list[Said] = []
     looks: dict[datetime, list[str]] = {}
@@ -62,16 +61,25 @@ def rehearse(
             looks.setdefault(at, []).append(outlook.piece)
     for at, pieces in sorted(looks.items()):
         some = replace(config, piece={key: config.piece[key] for key in pieces})
-        seen = {outlook.piece: outlook for outlook in look(some, coats, _issued(tables, at), at)}
-        notices, memory = decide(memory, seen.values(), at, habits)
-        found = about(config, seen.values())
-        for notice in notices:
-            if notice.level is Level.LOG:
-                continue
-            place = config.site[notice.group].name if notice.group else ""
-            title, body = compose(notice, found, config.alerting.units, link=config.alerting.link, place=place)
-            said.append(Said(at, notice.piece, notice.kind, title, body))
+        more, memory = speak(config, look(some, coats, issued(tables, at), at), memory, at)
+        said += more
     return said
+
+
+def speak(
+    config: Config, seen: Sequence[Outlook], memory: Mapping[str, PieceMemory], at: datetime
+) -> tuple[list[Said], dict[str, PieceMemory]]:
+    """Return the alerts of one instant, without what is for the page alone, and the memory to keep."""
+    notices, kept = decide(memory, seen, at, habits_of(config))
+    found = about(config, seen)
+    said = []
+    for notice in notices:
+        if notice.level is Level.LOG:
+            continue
+        place = config.site[notice.group].name if notice.group else ""
+        title, body = compose(notice, found, config.alerting.units, link=config.alerting.link, place=place)
+        said.append(Said(at, notice.piece, notice.kind, title, body))
+    return said, kept
 
 
 def _instants(config: Config, outlook: Outlook, days: int) -> Iterator[datetime]:
@@ -86,11 +94,12 @@ def _instants(config: Config, outlook: Outlook, days: int) -> Iterator[datetime]
     yield from (at.astimezone(UTC) for at in (*evenings, *opens_or_ends) if now < at <= end)
 
 
-def _issued(tables: Mapping[str, WeatherTable | None], at: datetime) -> dict[str, WeatherTable | None]:
+def issued(tables: Mapping[str, WeatherTable | None], at: datetime) -> dict[str, WeatherTable | None]:
+    """Return the weather as if it had been issued at an instant."""
     return {site: table and replace(table, issued_at=at) for site, table in tables.items()}
 
 
-def alert_lines(said: Sequence[Said], zones: Mapping[str, ZoneInfo], days: int, paint: Paint) -> Iterator[str]:
+def alert_lines(said: Sequence[Said], zones: Mapping[str, ZoneInfo], paint: Paint) -> Iterator[str]:
     """Yield the alerts for a terminal: a line each, and the first one in full, to show what they say.
 
     Parameters
@@ -98,9 +107,6 @@ def alert_lines(said: Sequence[Said], zones: Mapping[str, ZoneInfo], days: int, 
     zones
         The zone of each piece.
     """
-    yield from heading(f"What it would send in the next {days} days", "nothing coated, forecast come true", paint)
-    if not said:
-        yield "  Nothing: no window opens."
     for number, alert in enumerate(said):
         local = alert.at.astimezone(zones[alert.piece])
         first, *rest = textwrap.wrap(alert.title, WIDTH - _TEXT, break_on_hyphens=False)

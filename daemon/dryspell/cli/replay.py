@@ -6,13 +6,13 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from difflib import get_close_matches
 from itertools import takewhile
 from pathlib import Path
 
 import click
 
 from dryspell.cli.options import clock_at, colour_option, in_colour, shared_options
+from dryspell.cli.pieces import pieces_of
 from dryspell.cli.replay_options import Bound, length_option, read_bound
 from dryspell.config import Config, load
 from dryspell.errors import ConfigError, WeatherError
@@ -41,8 +41,9 @@ FORECAST is what was forecast when:
              for less and less the further ahead, and the day before for more
 
 \b
-A season of hourly forecasts takes minutes. Nothing is sent, and the record of
-your own coats is neither read nor changed: every piece begins bare."""
+A season of hourly forecasts takes minutes, by odds up to an hour. Nothing is
+sent, and the record of your own coats is neither read nor changed: every
+piece begins bare."""
 
 
 @click.command(epilog=EPILOG)
@@ -65,7 +66,8 @@ your own coats is neither read nor changed: every piece begins bare."""
 @click.option(
     "--readings", "read_here", is_flag=True, help="A sensor at the site reads the weather, from a month before on."
 )
-@click.option("--alerts", "with_alerts", is_flag=True, help="List every alert, and each coat begun.")
+@click.option("--plan", "plans", is_flag=True, help="Make the plans as well, and follow up what they promised: slower.")
+@click.option("--alerts", "with_alerts", is_flag=True, help="List every alert, how many a week, and each coat begun.")
 @click.option("--exit-code", "with_exit_code", is_flag=True, help="Exit with 1 when a coat begun as told was spoiled.")
 @colour_option
 @shared_options
@@ -83,6 +85,7 @@ def command(
     end: Bound | None,
     tight: bool,
     read_here: bool,
+    plans: bool,
     with_alerts: bool,
     with_exit_code: bool,
     colour: bool | None,
@@ -98,7 +101,7 @@ def command(
     """
     from dryspell.cli.paint import Paint  # noqa: PLC0415
     from dryspell.cli.replay_document import replay_document  # noqa: PLC0415
-    from dryspell.cli.replay_show import Setting, replay_text  # noqa: PLC0415
+    from dryspell.cli.replay_show import Setting, by_odds, replay_text  # noqa: PLC0415
     from dryspell.replay.replay import replay  # noqa: PLC0415  (what --help does without)
     from dryspell.weather.sources.table_file import TableFile  # noqa: PLC0415
 
@@ -114,7 +117,8 @@ def command(
         held = f"{weather_path} holds weather from {first:%Y-%m-%dT%H:%MZ} to {last:%Y-%m-%dT%H:%MZ}"
         raise WeatherError(f"{held}; a period within it is wanted, --from before --to")
     source = source_of(forecast, truth, ahead, fades)
-    setting = Setting(source.name, every, tight, read_here, remarks(weather_path))
+    judged = by_odds(config) if forecast != PERFECT and config.weather.members > 1 else ""
+    setting = Setting(source.name, every, tight, read_here, remarks(weather_path), judged)
     with _progress(starts, ends) as progress:
         came = replay(
             config,
@@ -125,6 +129,7 @@ def command(
             every=every,
             takes_tight=tight,
             read_here=read_here,
+            plans=plans,
             progress=progress,
         )
     if as_json:
@@ -146,14 +151,10 @@ def only(config: Config, piece: str | None) -> Config:
     ConfigError
         There is no such piece, or the pieces are at several sites.
     """
-    if piece is not None and piece not in config.piece:
-        near = get_close_matches(piece, config.piece, n=1)
-        hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(config.piece)}"
-        raise ConfigError([f"{config.file} has no piece {piece!r}; {hint}"])
-    pieces = config.piece if piece is None else {piece: config.piece[piece]}
+    pieces = pieces_of(config, piece)
     if len({each.site for each in pieces.values()}) > 1:
         raise ConfigError([f"{config.file} has pieces at several sites, and the weather is of one; name a PIECE"])
-    return replace(config, piece=pieces)
+    return replace(config, piece=dict(pieces))
 
 
 def source_of(forecast: str, truth: WeatherTable, ahead: timedelta, fades: timedelta | None) -> Source:

@@ -3,10 +3,11 @@
 from datetime import datetime
 
 from dryspell.answers.document import Document, instant
+from dryspell.cli.replay_messages import by_piece, messages_document
 from dryspell.cli.replay_show import Setting, assumptions
 from dryspell.config import Config
 from dryspell.outlook.fate import SPOILERS, Fate
-from dryspell.replay.account import Account, Finisher, Replayed
+from dryspell.replay.account import Account, Finisher, Planned, Replayed
 
 SCHEMA = "dryspell.replay/1"
 
@@ -14,6 +15,7 @@ SCHEMA = "dryspell.replay/1"
 def replay_document(config: Config, came: Replayed, setting: Setting, now: datetime) -> Document:
     """Return the document of `dryspell replay --json`."""
     site = config.site_of(next(iter(config.piece.values())))
+    figures = by_piece(config, came)
     return {
         "schema": SCHEMA,
         "generated_at": instant(now),
@@ -32,6 +34,8 @@ def replay_document(config: Config, came: Replayed, setting: Setting, now: datet
                 "piece": key,
                 "name": config.piece[key].name,
                 "finishers": {each.value: _account(account) for each, account in by_finisher.items()},
+                "messages": messages_document(figures[key]),
+                "plans": _plans(came.plans[key]) if key in came.plans else None,
             }
             for key, by_finisher in came.accounts.items()
         ],
@@ -55,6 +59,21 @@ def _account(account: Account) -> Document:
                 "spoiled_at": instant(coat.spoiled_at),
             }
             for coat in account.coats
+        ],
+    }
+
+
+def _plans(planned: Planned) -> Document:
+    return {
+        "made": planned.made,
+        "moved": dict(planned.moved),
+        "finishes": [
+            {
+                "made_at": instant(promised.made_at),
+                "promised_at": instant(promised.finish),
+                "reached_at": instant(promised.reached),
+            }
+            for promised in planned.finishes
         ],
     }
 

@@ -8,8 +8,10 @@ from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 from dryspell.cli.paint import Paint
+from dryspell.cli.replay_messages import message_lines
 from dryspell.cli.show import WIDTH, heading
 from dryspell.config import Config
+from dryspell.outlook.agreement import Agreement
 from dryspell.outlook.fate import Fate
 from dryspell.outlook.figures import clock, weekday_date
 from dryspell.replay.account import Account, Finisher, Replayed
@@ -24,8 +26,8 @@ NAMES = {
 _FATES = {Fate.DEW: "dew", Fate.RAIN: "rain", Fate.COLD: "cold", Fate.HEAT: "heat", Fate.UNKNOWN: "?"}
 _ASSUMED = (
     "Every piece begins bare; one that is built up is taken away when its last coat is hard, for a fresh one.",
-    """All prepare in their hours before each coat, and none brushes on a wet piece or in rain. A coat that is spoiled
-    is sanded off when it is hard, and laid again.""",
+    """Each piece has a finisher of its own, who prepares in its hours before each coat, and brushes on no wet piece nor
+    in rain. A coat that is spoiled is sanded off when it is hard, and laid again.""",
     """Spoiled is a coat that, by the weather that came, met dew before it was dew-safe, rain before it was rain-safe,
     cold in its first 24 h, or too much sun before it was touch-dry, by the coating's figures and the same estimate of
     surface and drying that the verdicts stand on. Of one marked ? the weather is not known.""",
@@ -33,6 +35,13 @@ _ASSUMED = (
     """Who goes by air and humidity knows that a coat is due and that it is dry. "Knowing what comes" is the most coats
     that keep every limit in the weather that came; past every limit, the most that nothing spoils.""",
 )
+_MOVED: Mapping[str, str] = {
+    "weather": "for the weather",
+    "coat_below": "for the coat below",
+    "people": "for who does it",
+    "sooner": "to be done sooner",
+    "missed": "when the hour had gone by",
+}
 _NAME, _CELL, _LAST = 31, 6, 9
 
 
@@ -52,6 +61,8 @@ class Setting:
         Whether a sensor at the site read the weather as it came.
     remarks
         What the weather says of itself.
+    judged
+        How starts are judged on the forecasts.
     """
 
     forecast: str
@@ -59,6 +70,7 @@ class Setting:
     takes_tight: bool
     read_here: bool
     remarks: Sequence[str]
+    judged: str = ""
 
 
 def replay_text(config: Config, came: Replayed, setting: Setting, paint: Paint, *, with_alerts: bool) -> str:
@@ -73,7 +85,9 @@ def replay_text(config: Config, came: Replayed, setting: Setting, paint: Paint, 
         lines += [paint(config.piece[key].name, "title"), *_rows(by_finisher)]
     if len(came.accounts) > 1:
         lines += [paint("All pieces", "title"), *_rows({each: came.of_all(each) for each in Finisher})]
-    lines += ["", *_wrapped(verdict(came)), "", *_built_up(config, came, zone), *_said(config, came, paint), ""]
+    lines += ["", *_wrapped(verdict(came)), "", *_built_up(config, came, zone)]
+    lines += [*_plans(config, came, zone, paint), *_said(config, came, paint)]
+    lines += [*message_lines(config, came, with_weeks=with_alerts), ""]
     if with_alerts:
         lines += [*_in_order(config, came, zone, paint), ""]
     lines += [paint("What was assumed", "title")]
@@ -100,17 +114,32 @@ def assumptions(setting: Setting) -> list[str]:
         if setting.read_here
         else "no sensor at the site"
     )
-    tight = "tight ones as well" if setting.takes_tight else "tight ones left out"
+    tight = "tight ones left out"
+    if setting.takes_tight:
+        tight = "in tight ones only where that window has no good ones" if setting.judged else "tight ones as well"
     return [
         *setting.remarks,
         f"Forecasts: {setting.forecast}, a new one every {length_text(setting.every.total_seconds())}; {read}.",
+        *([setting.judged] if setting.judged else []),
         *(" ".join(text.format(tight=tight).split()) for text in _ASSUMED),
     ]
 
 
+def by_odds(config: Config) -> str:
+    """Return how starts are judged on forecasts that may turn out otherwise, in a sentence."""
+    asked = sorted({piece.odds_pct for piece in config.piece.values()})
+    good = " or ".join(f"{pct:g} %" for pct in asked)
+    tight = " or ".join(f"{100.0 * Agreement.by_odds(pct / 100.0).least:g} %" for pct in asked)
+    return (
+        f"A start is good where it keeps every limit in {good} of the ways the weather may go, tight where it does in "
+        f"{tight} of them."
+    )
+
+
 def _head(paint: Paint) -> str:
     cells = "".join(text.rjust(_CELL if text != "?" else 4) for text in ("laid", "good", *_FATES.values()))
-    return paint(" " * _NAME + cells + "built up".rjust(_LAST), "aside")
+    over = "spoiled by".center(_CELL * 4 + 1).rstrip().rjust(_NAME + _CELL * 5 - 1)
+    return paint(f"{over}\n{' ' * _NAME}{cells}{'built up'.rjust(_LAST)}", "aside")
 
 
 def _rows(by_finisher: Mapping[Finisher, Account]) -> Iterator[str]:
@@ -126,6 +155,22 @@ def _built_up(config: Config, came: Replayed, zone: ZoneInfo) -> Iterator[str]:
         days = [weekday_date(at.astimezone(zone)) for at in by_finisher[Finisher.OBEYS].built_up_at]
         said = ", ".join(days) if days else "not once in these days"
         yield from _wrapped(f"{config.piece[key].name}, built up as dryspell says: {said}.")
+
+
+def _plans(config: Config, came: Replayed, zone: ZoneInfo, paint: Paint) -> Iterator[str]:
+    if came.plans:
+        yield ""
+        yield paint("Plans", "title")
+    for key, planned in came.plans.items():
+        why = ", ".join(f"{count} {_MOVED[why]}" for why, count in planned.moved.items())
+        moves = sum(planned.moved.values())
+        often = f"{moves} move{'s' if moves > 1 else ''} of a coat, {why}" if moves else "no coat moved"
+        yield from _wrapped(f"{config.piece[key].name}, {planned.made} plans: {often}.")
+        for promised in planned.finishes:
+            made, finish = (weekday_date(at.astimezone(zone)) for at in (promised.made_at, promised.finish))
+            reached = promised.reached
+            came_true = f"it was {weekday_date(reached.astimezone(zone))}" if reached else "it was not in these days"
+            yield from _wrapped(f"  On {made} it was to be built up on {finish}; {came_true}.")
 
 
 def _said(config: Config, came: Replayed, paint: Paint) -> Iterator[str]:

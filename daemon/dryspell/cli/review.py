@@ -1,21 +1,14 @@
 """`dryspell review`: how often verdicts and odds were right here."""
 
-import json
-from collections.abc import Mapping
 from contextlib import closing
 from datetime import datetime, timedelta
-from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from dryspell.cli.options import clock_at, colour_option, in_colour, shared_options
-from dryspell.config import Config, load
-from dryspell.errors import ConfigError
-
-if TYPE_CHECKING:
-    from dryspell.trade.piece import Piece
+from dryspell.cli.pieces import pieces_of
+from dryspell.config import load
 
 NOTHING_YET = 1
 """Exit code with --exit-code when there is nothing to review."""
@@ -58,25 +51,15 @@ def command(
     from dryspell.store.store import open_store  # noqa: PLC0415  (what --help does without)
 
     config = load(config_path, secrets=False)
-    pieces = _named(config, piece)
+    pieces = pieces_of(config, piece)
     at = clock_at(now).now()
     with closing(open_store(config.state_dir)) as store:
         found = {key: reviewed(config, store, each, at - timedelta(days=days), at) for key, each in pieces.items()}
     names = {key: each.name for key, each in pieces.items()}
     if as_json:
-        click.echo(json.dumps(review_document(found, names, at, days), ensure_ascii=False, indent=2))
+        click.echo(review_document(found, names, at, days).text())
     else:
         painted = in_colour(colour)
         click.echo(review_text(found, names, Paint(painted)), color=painted)
     if with_exit_code and not any(each.came.size for each in found.values()):
         ctx.exit(NOTHING_YET)
-
-
-def _named(config: Config, piece: str | None) -> Mapping[str, "Piece"]:
-    if piece is None:
-        return config.piece
-    if piece not in config.piece:
-        near = get_close_matches(piece, config.piece, n=1)
-        hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(config.piece)}"
-        raise ConfigError([f"{config.file} has no piece {piece!r}; {hint}"])
-    return {piece: config.piece[piece]}

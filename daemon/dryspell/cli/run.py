@@ -6,9 +6,12 @@ from pathlib import Path
 
 import click
 
-from dryspell import __version__, config
+from dryspell import __version__
 from dryspell.cli.options import shared_options
 from dryspell.clock import Clock, FastClock, SystemClock
+from dryspell.config import Config
+from dryspell.config.watch import ConfigWatch
+from dryspell.errors import DryspellError
 
 log = logging.getLogger(__name__)
 
@@ -17,7 +20,9 @@ Example:
   dryspell run --config ~/boats.toml
 
 \b
-It stays until Ctrl-C or SIGTERM. Other commands may be used beside it."""
+It stays until Ctrl-C or SIGTERM. Other commands may be used beside it. When
+the configuration is changed it is taken, at once with SIGHUP; one that has a
+fault is not, and that is an alert."""
 
 
 @click.command(epilog=EPILOG)
@@ -34,16 +39,35 @@ def command(
     # The heavy parts are imported only when a daemon really starts.
     from dryspell.service import Service, log_to_stderr, serve  # noqa: PLC0415
 
-    settings = config.load(config_path)
+    watch = ConfigWatch(config_path)
+    settings = watch.load()
     log_to_stderr(as_json=as_json)
     clock = _clock(now, speed, anchor)
-    service = Service(settings, clock, speed=speed)
+    service = Service(settings, clock, speed=speed, watch=watch)
+    _greet(settings)
+
+    def again(changed: Config) -> Service:
+        """Return a service on a changed configuration, and where that cannot run, on the last one that could."""
+        nonlocal settings
+        try:
+            service = Service(changed, clock, speed=speed, watch=watch)
+        except DryspellError as error:
+            watch.refuse(str(error))
+            return Service(settings, clock, speed=speed, watch=watch)
+        settings = changed
+        log.info("the configuration has changed")
+        _greet(settings)
+        return service
+
+    serve(service, again)
+
+
+def _greet(settings: Config) -> None:
     count = len(settings.piece)
     pieces = "1 piece" if count == 1 else f"{count} pieces"
     log.info("dryspell %s watches %s; its state is in %s", __version__, pieces, settings.state_dir)
     if not settings.alerts:
         log.warning("no alert target is configured: what is to be said stands only here")
-    serve(service)
 
 
 def _clock(now: datetime | None, speed: float, anchor: float | None) -> Clock:

@@ -1,31 +1,34 @@
 """Outlooks on a terminal of 80 columns: the verdicts first, then each piece, and on demand every reason in words."""
 
 import textwrap
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from dryspell.cli.paint import Paint
-from dryspell.cli.strip import OFF, legend, note, painted_runs, strips_of
+from dryspell.cli.strip import legend, note, painted_runs, strips_of
 from dryspell.outlook import words
 from dryspell.outlook.coat_words import spoilt_text
 from dryspell.outlook.figures import Units
-from dryspell.outlook.model import Block, FilmState, Limit, Mix, Outlook, Stages, Window
+from dryspell.outlook.model import Block, FilmState, Limit, Outlook, Pot, Window
 from dryspell.outlook.plan_model import Plan
+from dryspell.outlook.window_words import (
+    OFF,
+    OFF_TEXT,
+    block_text,
+    hard_text,
+    in_order,
+    slowed_text,
+    stages_text,
+    window_facts,
+    window_text,
+)
 
 WIDTH = 80
 _NO_BREAK = "\N{NO-BREAK SPACE}"
 _BAR = 20
 _TEXT = 23
 """Column at which the text of a window or a block begins."""
-_STAGES = {"touch_dry": "touch-dry", "dew_safe": "dew-safe", "rain_safe": "rain-safe", "sandable": "sandable"}
-_FACTORS = {
-    "film_power": "the film's thickness",
-    "thinned_first": "a thinned first coat",
-    "oily_wood": "oily wood",
-    "build_up": "following at the least time",
-    "pace": "how it dried for you before",
-}
 
 CAUTION = (
     "All of this is an estimate from a forecast. The data sheet of the can, a look at the piece and your thumb "
@@ -96,6 +99,8 @@ def piece(outlook: Outlook, names: Mapping[str, str], paint: Paint, units: Units
     yield from _wrapped(names.get(outlook.coating, outlook.coating), "  ")
     if outlook.film is not None:
         yield from _film(outlook, outlook.film, paint)
+    if outlook.pot is not None:
+        yield from _wrapped(_pot(outlook.pot, ZoneInfo(outlook.timezone), outlook.made_at), "  ")
     if outlook.coats_on is not None:
         yield f"  {words.coats_on_text(outlook.coats_on)}"
     if outlook.wood is not None:
@@ -120,24 +125,13 @@ def _film(outlook: Outlook, film: FilmState, paint: Paint) -> Iterator[str]:
     bar = paint("#" * done, "title") + paint("." * (_BAR - done), "aside")
     share = f"{min(99, int(film.sandable_fraction * 100)) if film.sandable_fraction < 1 else 100} %"
     yield f"  On it: coat {film.coat.number}, last stroke {words.when(film.coat.finished_at, zone, now)}"
-    yield f"         [{bar}] {share} of the way to {_hard(film.stain)}"
-    yield from _wrapped(_stages(film.stages, lambda at: words.when(at, zone, now), film.stain), "         ")
+    yield f"         [{bar}] {share} of the way to {hard_text(stain=film.stain)}"
+    yield from _wrapped(stages_text(film.stages, lambda at: words.when(at, zone, now), stain=film.stain), "         ")
     if film.factors:
-        yield from _wrapped(words.capital(_slowed(film.factors)) + ".", "         ")
+        yield from _wrapped(words.capital(slowed_text(film.factors)) + ".", "         ")
     if film.unaccounted_h > 0:
         gone = words.duration(timedelta(hours=film.unaccounted_h))
         yield from _wrapped(f"For {gone} of it no weather is known; they count as no drying at all.", "         ")
-
-
-def _hard(is_stain: bool) -> str:
-    return "dry to coat" if is_stain else "sandable"
-
-
-def _stages(stages: Stages, moment: Callable[[datetime], str], is_stain: bool) -> str:
-    named = _STAGES | {"sandable": _hard(is_stain)}
-    known = [f"{name} {moment(at)}" for key, name in named.items() if (at := getattr(stages, key)) is not None]
-    beyond = [name for key, name in named.items() if getattr(stages, key) is None]
-    return ", ".join(known + ([f"{' and '.join(beyond)} later than the forecast reaches"] if beyond else []))
 
 
 def _days(outlook: Outlook, paint: Paint, units: Units) -> Iterator[str]:
@@ -159,7 +153,7 @@ def every_start(outlook: Outlook, paint: Paint, units: Units) -> Iterator[str]:
     zone, now = ZoneInfo(outlook.timezone), outlook.made_at
     heading = ""
     brushing_to = now
-    for span in _in_order(outlook):
+    for span in in_order(outlook):
         start = span.start if isinstance(span, Window) else span[0].start
         called, date = words.day(start, zone, now), words.weekday_date(start.astimezone(zone))
         head = date if called == date else f"{words.capital(called)}, {date}"
@@ -174,25 +168,6 @@ def every_start(outlook: Outlook, paint: Paint, units: Units) -> Iterator[str]:
             yield from _blocks(outlook, span, brushing_to, paint, units)
 
 
-def _in_order(outlook: Outlook) -> list[Window | list[Block]]:
-    """Return windows and blocks by time; blocks of nights and hours off work that touch are one."""
-    spans: list[Window | Block] = [*outlook.windows, *outlook.blocks]
-    groups: list[Window | list[Block]] = []
-    for span in sorted(spans, key=lambda span: span.start):
-        before = groups[-1] if groups else None
-        if isinstance(span, Window):
-            groups.append(span)
-        elif isinstance(before, list) and _night(before[-1]) and _night(span) and before[-1].end == span.start:
-            before.append(span)
-        else:
-            groups.append([span])
-    return groups
-
-
-def _night(block: Block) -> bool:
-    return block.reason.limit in OFF
-
-
 def _row(start: datetime, end: datetime, zone: ZoneInfo, word: str, text: str) -> Iterator[str]:
     first, *rest = textwrap.wrap(text, WIDTH - _TEXT, break_on_hyphens=False)
     yield f"  {words.clock(start, zone)} to {words.clock(end, zone)}".ljust(_TEXT - 6) + word + first
@@ -202,55 +177,17 @@ def _row(start: datetime, end: datetime, zone: ZoneInfo, word: str, text: str) -
 def _window(outlook: Outlook, window: Window, paint: Paint, units: Units) -> Iterator[str]:
     zone = ZoneInfo(outlook.timezone)
 
-    def at(instant: datetime) -> str:
-        return words.moment(instant, zone, None, window.start)
-
-    coat = window.word == "coat"
-    last = window.brush_down_by if coat else window.tight_until
-    said = f"brush down by {at(last)}"
-    if not coat:
-        said += ", and only if the forecast is right to the degree"
-    elif window.tight_until > last:
-        said += f", tight to {at(window.tight_until)}"
-    if window.good_from is not None and window.good_from > window.start:
-        said += f", tight before {at(window.good_from)}"
+    last = window.brush_down_by if window.word == "coat" else window.tight_until
+    said = window_text(outlook, window)
     yield from _row(window.start, last, zone, paint(window.word.upper().ljust(6), window.word), said)
-    for fact in _facts(outlook, window, units, at):
+    for fact in window_facts(outlook, window, units):
         yield from _wrapped(fact, " " * _TEXT)
 
 
-def _facts(outlook: Outlook, window: Window, units: Units, at: Callable[[datetime], str]) -> Iterator[str]:
-    zone = ZoneInfo(outlook.timezone)
-    if window.hang_shade_by is not None:
-        yield f"shade up by {at(window.hang_shade_by)}"
-    if window.without_cover is not None:
-        yield words.cover_text(window, zone, units, on=window.start)
-    if window.probability is not None:
-        yield f"odds {window.probability:.0%}"
-    if window.coarse:
-        yield "the weather there is given in steps that can hide a night"
-    surface, humidity = words.quantity(window.surface_c, "degC", units), words.quantity(window.humidity_pct, "%", units)
-    yield f"best begun {at(window.best_start)}: surface {surface}, humidity {humidity}"
-    apply, hold = (words.quantity(margin, "K", units) for margin in (window.margin_apply_k, window.margin_hold_k))
-    yield f"over the dew point: {apply} while brushing, {hold} until dew-safe"
-    yield _stages(window.stages, at, outlook.stain)
-    if window.factors:
-        yield _slowed(window.factors)
-    if window.mix is not None:
-        yield _mix(window.mix)
-    yield f"nearest limit: {words.reason_text(window.binding, zone, units, on=window.start)}"
-    yield from (words.caution_text(reason, units) for reason in window.cautions)
-
-
-def _mix(mix: Mix) -> str:
-    wait = mix.induction_min
-    induction = f", after {wait[0]:g} to {wait[1]:g} min of induction" if wait and wait[1] else ""
-    return f"mix lasts {mix.pot_life_h:.1f} h, brush it within {mix.brushable_h:.1f} h{induction}"
-
-
-def _slowed(factors: Mapping[str, float]) -> str:
-    named = (f"{value:g} for {_FACTORS.get(name, name)}" for name, value in factors.items())
-    return f"times multiplied by {', '.join(named)}"
+def _pot(pot: Pot, zone: ZoneInfo, now: datetime) -> str:
+    """Say how the pot keeps that is mixed."""
+    mixed, until, off = (words.when(at, zone, now) for at in (pot.mixed_at, pot.brush_until, pot.goes_off_at))
+    return f"Mixed {mixed}: brush it by {until}, it goes off {off}."
 
 
 def _blocks(
@@ -260,13 +197,11 @@ def _blocks(
     reason, end = blocks[0].reason, blocks[-1].end
     start = max(blocks[0].start, brushing_to)
     if reason.limit in OFF:
-        lines = _row(start, end, zone, "-".ljust(6), "night, or outside your hours")
+        lines = _row(start, end, zone, "-".ljust(6), OFF_TEXT)
         yield from (paint(line, "aside") for line in lines)
         return
     word = paint("?", "unknown") + " " * 5 if reason.limit is Limit.KNOWN else "wait  "
-    text = words.reason_text(reason, zone, units, on=start, below=words.coat_below(outlook))
-    others = ", ".join(words.LABELS[limit] for limit in blocks[0].others)
-    yield from _row(start, end, zone, word, words.capital(text) + (f". Also {others}" if others else "") + ".")
+    yield from _row(start, end, zone, word, block_text(outlook, blocks[0], units, on=start))
 
 
 def marks(outlooks: Sequence[Outlook], paint: Paint) -> Iterator[str]:

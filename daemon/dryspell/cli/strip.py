@@ -13,10 +13,9 @@ from zoneinfo import ZoneInfo
 from dryspell.outlook import words
 from dryspell.outlook.figures import Units
 from dryspell.outlook.model import Block, Limit, Outlook, Window
+from dryspell.outlook.window_words import OFF
 
 COAT, TIGHT = "█", "▒"
-OFF = {Limit.HOURS, Limit.DAYLIGHT}
-"""Limits that are no weather: nobody asks why the night is no window."""
 
 _MARKS = {
     Limit.KNOWN: ("?", "not known"),

@@ -1,18 +1,16 @@
 """`dryspell windows`: every window ahead for the next coat, and why the rest is not one."""
 
-import json
 import logging
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from difflib import get_close_matches
 from pathlib import Path
 
 import click
 
 from dryspell.cli.options import clock_at, colour_option, exit_code_option, in_colour, shared_options
+from dryspell.cli.pieces import pieces_of
 from dryspell.clock import Clock
 from dryspell.config import Config, load
-from dryspell.errors import ConfigError
 from dryspell.outlook.model import Outlook
 
 FETCH_WAIT_S = 60.0
@@ -82,13 +80,8 @@ def outlooks_now(config: Config, clock: Clock) -> list[Outlook]:
 
 
 def _of(piece: str | None, config: Config, outlooks: list[Outlook]) -> list[Outlook]:
-    if piece is None:
-        return outlooks
-    if piece not in config.piece:
-        near = get_close_matches(piece, config.piece, n=1)
-        hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(config.piece)}"
-        raise ConfigError([f"{config.file} has no piece {piece!r}; {hint}"])
-    return [outlook for outlook in outlooks if outlook.piece == piece]
+    asked = pieces_of(config, piece)
+    return [outlook for outlook in outlooks if outlook.piece in asked]
 
 
 def names_of(config: Config) -> Mapping[str, str]:
@@ -103,7 +96,7 @@ def document_text(config: Config, outlooks: Sequence[Outlook]) -> str:
     from dryspell.answers.document import windows_document  # noqa: PLC0415
 
     names = {key: site.name for key, site in config.site.items()}
-    return json.dumps(windows_document(outlooks, outlooks[0].made_at, names), ensure_ascii=False, indent=2)
+    return windows_document(outlooks, outlooks[0].made_at, names).text()
 
 
 def text_of(config: Config, outlooks: Sequence[Outlook], *, colour: bool, details: bool) -> str:

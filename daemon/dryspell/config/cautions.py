@@ -42,8 +42,13 @@ def of_weather(settings: WeatherSettings, services: Iterable[str], used: Contain
     used
         The sources that any site takes its weather from.
     """
-    odd = [f"weather.{name} is set, but {name} is not among the sources" for name in services if name not in used]
-    for name, service in (("open-meteo", settings.open_meteo), ("open-meteo-ensemble", settings.open_meteo_ensemble)):
+    of_sources = [name for name in services if name != "open-meteo-archive"]
+    odd = [f"weather.{name} is set, but {name} is not among the sources" for name in of_sources if name not in used]
+    for name, service in (
+        ("open-meteo", settings.open_meteo),
+        ("open-meteo-ensemble", settings.open_meteo_ensemble),
+        ("open-meteo-archive", settings.open_meteo_archive),
+    ):
         if service.api_key.get_secret_value() and not service.base_url.lower().startswith("https://"):
             odd.append(f"weather.{name}.base_url does not begin with https://: its key can be read on the way")
     return odd

@@ -7,6 +7,7 @@ from typing import Any
 
 from dryspell.config import cautions
 from dryspell.config.coatings import read_coatings
+from dryspell.config.page import read_page
 from dryspell.config.people import nobodys, read_people
 from dryspell.config.places import find_config, state_folder
 from dryspell.config.problems import Problems
@@ -44,6 +45,7 @@ KEYS = (
     "sensor",
     "broker",
     "push",
+    "page",
     "record",
     "alerts",
     "alert",
@@ -134,9 +136,10 @@ class _Reading:
         mqtt_out = self._mqtt_out(brokers)
         daemon = self._problems.read(DaemonSettings, ["daemon"], self._table("daemon"), owner="[daemon]")
         record = self._problems.read(RecordSettings, ["record"], self._table("record"), owner="[record]")
+        page = read_page(self._table("page"), self._problems, remarks, self._folder, self._env, fetch=secrets)
         if any("url" in table for table in alert_tables.values()) and open_to_others(self._file):
             remarks.append(f"{self._file} holds an alert address and other users can read it: chmod 600 {self._file}")
-        if self._problems.found or not (top and weather and alerting and daemon and record):
+        if self._problems.found or not (top and weather and alerting and daemon and record and page):
             raise ConfigError(self._problems.found)
         return Config(
             file=self._file,
@@ -157,6 +160,7 @@ class _Reading:
             alerts={key: target for key, target in alerts.items() if target},
             daemon=daemon,
             record=record,
+            page=page,
             cautions=tuple(remarks),
         )
 

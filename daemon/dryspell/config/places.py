@@ -47,6 +47,13 @@ def find_config(env: Mapping[str, str]) -> Path:
     raise ConfigError([f"there is no configuration file; looked for {looked}; name another with --config FILE"])
 
 
+def own_config(env: Mapping[str, str]) -> Path:
+    """Return where a configuration is made that is for this user: where DRYSPELL_CONFIG says, else the XDG place."""
+    if named := env.get("DRYSPELL_CONFIG"):
+        return Path(named)
+    return _base(env, "XDG_CONFIG_HOME", ".config") / "dryspell" / CONFIG_NAME
+
+
 def state_folder(written: Path | None, env: Mapping[str, str]) -> Path:
     """Return the folder of the state: DRYSPELL_STATE, else what the configuration says, else the XDG place.
 

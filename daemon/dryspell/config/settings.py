@@ -1,7 +1,7 @@
 """What a configuration holds besides sites, pieces and coatings, and the whole of it once it is read."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import time
 from pathlib import Path
@@ -9,10 +9,12 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, SecretStr, ValidationInfo, field_validator
 
+from dryspell.alerts.configuration import ConfigKind
 from dryspell.alerts.model import Kind, Level
 from dryspell.alerts.quiet import DEFAULT_QUIET, Quiet, QuietHours, read_quiet
 from dryspell.alerts.sensors import SensorKind
 from dryspell.alerts.sources import OutageKind
+from dryspell.config.page import PageSettings
 from dryspell.config.places import resolve
 from dryspell.config.wording import listed, meant
 from dryspell.trade.coating import Coating
@@ -32,10 +34,12 @@ _ANY_SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*://\S+")
 
 SourceKind = Literal["open-meteo", "open-meteo-ensemble", "met-norway", "nws", "table", "sensors"]
 SOURCE_KINDS: tuple[SourceKind, ...] = get_args(SourceKind)
-NOTICE_KINDS: tuple[str, ...] = (*Kind, *SensorKind, *OutageKind)
+NOTICE_KINDS: tuple[str, ...] = (*Kind, *SensorKind, *OutageKind, *ConfigKind)
 USUAL = "usual"
 NETWORK_KINDS = frozenset(SOURCE_KINDS) - {"table", "sensors"}
 """Those that ask a service over the network."""
+USUAL_YEARS = 10
+"""So many past years are enough for what happens in one of ten."""
 
 
 def _read_clock(value: Any) -> time:
@@ -192,13 +196,31 @@ class EnsembleSettings(OpenMeteoSettings):
     )
 
 
+class ArchiveSettings(OpenMeteoSettings):
+    """How the archive of past weather of Open-Meteo is asked, for finish dates beyond the forecast."""
+
+    base_url: WebAddress = Field(
+        default="https://archive-api.open-meteo.com",
+        description="the host of the service, such as that of paying customers or one of your own",
+    )
+    years: int | None = Field(
+        default=None,
+        strict=True,
+        ge=0,
+        le=40,
+        description="how many past years it is asked for, 0 for none; left out, 10 where Open-Meteo's own host is "
+        "among the sources, else none",
+    )
+
+
 SERVICES: Mapping[str, type[Part]] = {
     "open-meteo": OpenMeteoSettings,
     "open-meteo-ensemble": EnsembleSettings,
+    "open-meteo-archive": ArchiveSettings,
     "met-norway": MetNorwaySettings,
     "nws": NwsSettings,
 }
-"""The tables under [weather], by the source they are of."""
+"""The tables under [weather], by the service they are of."""
 
 
 class WeatherSettings(Part):
@@ -228,8 +250,20 @@ class WeatherSettings(Part):
     )
     open_meteo: OpenMeteoSettings = Field(default=OpenMeteoSettings(), alias="open-meteo")
     open_meteo_ensemble: EnsembleSettings = Field(default=EnsembleSettings(), alias="open-meteo-ensemble")
+    open_meteo_archive: ArchiveSettings = Field(default=ArchiveSettings(), alias="open-meteo-archive")
     met_norway: MetNorwaySettings = Field(default=MetNorwaySettings(), alias="met-norway")
     nws: NwsSettings = Field(default=NwsSettings())
+
+    def years_asked(self, sources: Sequence[str]) -> int:
+        """Return how many past years the archive is asked for, where the weather comes from some sources.
+
+        Who has another host asked for forecasts does not want the public one to be asked behind their back.
+        """
+        if self.open_meteo_archive.years is not None:
+            return self.open_meteo_archive.years
+        hosts = {"open-meteo": self.open_meteo, "open-meteo-ensemble": self.open_meteo_ensemble}
+        public = [name for name, of in hosts.items() if of.base_url == type(of).model_fields["base_url"].default]
+        return USUAL_YEARS if set(public) & set(sources) else 0
 
     @field_validator("refresh_s")
     @classmethod
@@ -317,8 +351,8 @@ class AlertTarget(TargetWays):
     """Somebody who is told: an Apprise address and the pieces it is about."""
 
     key: str
-    url: AlertAddress
-    pieces: tuple[str, ...] | None = Field(default=None, description="keys of pieces; None is every piece")
+    url: AlertAddress = Field(description="an address as Apprise reads it; better kept in url_env or url_file")
+    pieces: tuple[str, ...] | None = Field(default=None, description="keys of pieces; left out, every piece")
 
     @property
     def scheme(self) -> str:
@@ -369,6 +403,8 @@ class Config:
         To which broker states of pieces are published; None to none.
     record
         How long readings and forecasts are kept.
+    page
+        Where the page is served, and to whom.
     stock
         What is at hand of coatings, by key.
     person
@@ -394,6 +430,7 @@ class Config:
     push: PushDoor | None = None
     mqtt_out: MqttOutSettings | None = None
     record: RecordSettings = field(default_factory=RecordSettings)
+    page: PageSettings = field(default_factory=PageSettings)
     stock: Mapping[str, Stock] = field(default_factory=dict)
     person: Mapping[str, Person] = field(default_factory=dict)
 

@@ -71,7 +71,7 @@ class WeatherReader:
         if settings is None:
             return None
         used = {kind for kinds in (tuple(of_sites) or ((),)) for kind in kinds or settings.sources}
-        if used & NETWORK_KINDS and not has_contact:
+        if (used & NETWORK_KINDS or settings.open_meteo_archive.years) and not has_contact:
             text = 'wanted such as contact = "you@example.org" before the first table'
             self._problems.add(["contact"], f"is missing; a weather service wants to know whom to reach, {text}")
         if "table" in used and "file" not in table:

@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ValidationError
 
-from dryspell.errors import StoreError
+from dryspell.errors import ChangedError
 from dryspell.outlook.met_model import Met
 from dryspell.outlook.model import Advice, Coat, Reason, Spoiler
 from dryspell.store.database import Database, instant, seconds
@@ -22,12 +22,17 @@ ADVICE_HOLDS_FOR = timedelta(hours=24)
 
 Change = Literal["undone", "corrected", "spoilt", "not spoilt"]
 
-_COLUMNS = (
-    "id, piece, number, finished_at, who, batch, thinner_parts, wet_film_um, note, recorded_at, began_at, coating, "
-    "abrasive, litres, photo, spoilt, met, advice, "
-    "(SELECT at FROM seen_sandable WHERE coat = coats.id ORDER BY seen_sandable.id DESC LIMIT 1)"
+_WRITTEN = (
+    "piece, number, finished_at, who, batch, thinner_parts, wet_film_um, note, recorded_at, began_at, coating, "
+    "abrasive, litres, photo, spoilt, met, advice"
 )
-_WRITTEN = _COLUMNS.split(", (", maxsplit=1)[0].removeprefix("id, ")
+_SANDABLE = "(SELECT at FROM seen_sandable WHERE coat = coats.id ORDER BY seen_sandable.id DESC LIMIT 1)"
+# The last pot for a coat, of the day before its last stroke.
+_MIXED = (
+    "(SELECT max(mixed_at) FROM pots WHERE pots.piece = coats.piece AND pots.coat = coats.number AND away_at IS NULL "
+    "AND mixed_at BETWEEN coats.finished_at - 86400 AND coats.finished_at)"
+)
+_COLUMNS = f"id, {_WRITTEN}, {_SANDABLE}, {_MIXED}"
 _LAST_SEEN = "SELECT max(id) FROM seen_sandable GROUP BY coat"
 """Of several times told for a coat the last one told counts."""
 
@@ -88,8 +93,18 @@ class CoatBook(Database):
             done.setdefault(coat, []).append(CoatChange(what, instant(at), detail, who, successor))
         return [Version(_coat(row), tuple(done.get(row[0], ()))) for row in rows]
 
-    def add_coat(self, coat: Coat) -> Coat:
+    def coat_asked_for(self, request: str) -> Coat | None:
+        """Return the coat that was recorded at a request of that name, as the record has it; None where none was."""
+        query = f"SELECT {_COLUMNS} FROM coats WHERE id = (SELECT coat FROM coat_requests WHERE id = ?)"  # noqa: S608  (no outside text)
+        return next((_coat(row) for row in self._rows(query, request)), None)
+
+    def add_coat(self, coat: Coat, *, request: str = "") -> Coat:
         """Record a coat and return it with its id.
+
+        Parameters
+        ----------
+        request
+            By what name it was asked for, see `coat_asked_for`; empty is none.
 
         Raises
         ------
@@ -97,7 +112,13 @@ class CoatBook(Database):
             When a coat of that number is on already.
         """
         with self._transaction() as connection:
-            return _insert(connection, coat)
+            coat = _insert(connection, coat)
+            if request:
+                connection.execute(
+                    "INSERT INTO coat_requests (id, coat, at) VALUES (?, ?, ?)",
+                    (request, coat.id, seconds(coat.recorded_at)),
+                )
+            return coat
 
     def undo_coat(self, piece: str, at: datetime, *, who: str = "") -> Coat | None:
         """Take back the coat of a piece that lies on top and return it; None when there is none."""
@@ -211,15 +232,16 @@ def _insert(connection: sqlite3.Connection, coat: Coat) -> Coat:
         row = connection.execute(f"INSERT INTO coats ({_WRITTEN}) VALUES ({marks})", values)  # noqa: S608  (no outside text)
     except sqlite3.IntegrityError:
         raise _taken(coat) from None
-    return coat.model_copy(update={"id": row.lastrowid})
+    (mixed,) = connection.execute(f"SELECT {_MIXED} FROM coats WHERE id = ?", (row.lastrowid,)).fetchone()  # noqa: S608  (no outside text)
+    return coat.model_copy(update={"id": row.lastrowid, "mixed_at": _optional(mixed, instant)})
 
 
-def _taken(coat: Coat) -> StoreError:
-    return StoreError(f"coat {coat.number} of {coat.piece} is recorded already")
+def _taken(coat: Coat) -> ChangedError:
+    return ChangedError(f"coat {coat.number} of {coat.piece} is recorded already")
 
 
-def _changed(coat: Coat) -> StoreError:
-    return StoreError(f"coat {coat.number} of {coat.piece} was changed meanwhile; look at it again")
+def _changed(coat: Coat) -> ChangedError:
+    return ChangedError(f"coat {coat.number} of {coat.piece} was changed meanwhile; look at it again")
 
 
 def _note(
@@ -249,7 +271,7 @@ def _optional(value: Any, read: Callable[[Any], Any]) -> Any:
 def _coat(row: tuple[Any, ...]) -> Coat:
     (
         number, piece, coat, finished, who, batch, thinner, wet_film, note, recorded, began, coating, abrasive, litres,
-        photo, spoilt, met, advice, sandable,
+        photo, spoilt, met, advice, sandable, mixed,
     ) = row  # fmt: skip
     return Coat(
         id=number,
@@ -263,6 +285,7 @@ def _coat(row: tuple[Any, ...]) -> Coat:
         note=note,
         recorded_at=instant(recorded),
         sandable_at=_optional(sandable, instant),
+        mixed_at=_optional(mixed, instant),
         began_at=_optional(began, instant),
         coating=coating,
         abrasive=abrasive,

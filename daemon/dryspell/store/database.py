@@ -14,10 +14,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from dryspell.clock import SystemClock
 from dryspell.errors import StoreError
+from dryspell.store.backup import keep_before_migration
+from dryspell.store.faults import BUSY_TIMEOUT_S, damaged, plain_errors
 from dryspell.store.schema import MIGRATIONS, Migration, migrate
 
-BUSY_TIMEOUT_S = 5.0
+MIGRATION_TIMEOUT_S = 60.0
+"""How long to wait for another process that keeps a copy and brings the file up."""
 
 
 class Database:
@@ -67,8 +71,19 @@ class Database:
         self._connection.execute("PRAGMA foreign_keys = ON")
         answer = self._connection.execute("PRAGMA quick_check(1)").fetchone()[0]
         if answer != "ok":
-            raise StoreError(_damaged(self.path))
-        migrate(self._connection, str(self.path), migrations)
+            raise StoreError(damaged(self.path))
+        self._connection.execute(f"PRAGMA busy_timeout = {MIGRATION_TIMEOUT_S * 1000:.0f}")
+        migrate(self._connection, str(self.path), migrations, keep=self._keep)
+        self._connection.execute(f"PRAGMA busy_timeout = {BUSY_TIMEOUT_S * 1000:.0f}")
+
+    def _keep(self, version: int) -> Path:
+        """Keep the file as it is before it is brought up."""
+        return keep_before_migration(self.path, version, SystemClock().now())
+
+    def make_passing(self) -> None:
+        """Wait for no disk from now on: of a state that is thrown away with its process."""
+        with self._lock, self._plain_errors():
+            self._connection.execute("PRAGMA synchronous = OFF")
 
     def close(self) -> None:
         """Close the file, after the transaction that is under way."""
@@ -95,10 +110,8 @@ class Database:
 
     @contextmanager
     def _plain_errors(self) -> Iterator[None]:
-        try:
+        with plain_errors(self.path):
             yield
-        except sqlite3.Error as error:
-            raise StoreError(_plain(self.path, error)) from error
 
 
 def seconds(instant: datetime) -> int:
@@ -111,24 +124,3 @@ def seconds(instant: datetime) -> int:
 def instant(at: int) -> datetime:
     """Return UTC seconds as an aware instant."""
     return datetime.fromtimestamp(at, tz=UTC)
-
-
-def _damaged(path: Path) -> str:
-    return f"the state file {path} is damaged; put a backup in its place, or move it away to begin a new one"
-
-
-def _plain(path: Path, error: sqlite3.Error) -> str:
-    name = getattr(error, "sqlite_errorname", "") or ""
-    said = {
-        "SQLITE_NOTADB": _damaged(path),
-        "SQLITE_CORRUPT": _damaged(path),
-        "SQLITE_CANTOPEN": f"the state file {path} cannot be opened; check the folder and who owns it",
-        "SQLITE_READONLY": f"the state file {path} cannot be written to; check who owns it",
-        "SQLITE_BUSY": f"the state file {path} has been held by another program for over {BUSY_TIMEOUT_S:g} s",
-        "SQLITE_FULL": f"the disk that holds the state file {path} is full",
-        "SQLITE_IOERR": f"the disk that holds the state file {path} gives errors",
-    }
-    # Extended names, such as SQLITE_IOERR_WRITE, begin with the plain one.
-    return next(
-        (text for key, text in said.items() if name.startswith(key)), f"the state file {path} cannot be used: {error}"
-    )

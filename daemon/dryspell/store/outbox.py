@@ -97,6 +97,15 @@ class Failing:
     notices: int
 
 
+@dataclass(frozen=True)
+class Queued:
+    """What waits for a target: how much, since when, and when the next of it is tried."""
+
+    count: int
+    oldest_at: datetime
+    next_try_at: datetime
+
+
 class Outbox(Database):
     """Reads and writes what was decided and what is to be sent."""
 
@@ -176,6 +185,14 @@ class Outbox(Database):
             """
         )  # SQLite takes last_error from the row that has the greatest place
         return {target: Failing(instant(since), error, count) for target, since, count, error, _ in rows}
+
+    def queued(self) -> dict[str, Queued]:
+        """Return what waits to be sent, by target."""
+        rows = self._rows(
+            "SELECT target, count(*), min(created_at), min(next_try_at) FROM outbox JOIN notices "  # noqa: S608  (no outside text)
+            f"ON notices.id = outbox.notice WHERE {_WAITING} GROUP BY target ORDER BY target"
+        )
+        return {target: Queued(count, instant(oldest), instant(next_at)) for target, count, oldest, next_at in rows}
 
     def late(self, target: str) -> list[str]:
         """Return the notices that were too late for a target, and of which it was not told yet."""

@@ -6,7 +6,8 @@ forecasts as issued go when their time is over.
 """
 
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from pathlib import Path
 
 from dryspell.errors import StoreError
 
@@ -225,46 +226,120 @@ _PLANS: Migration = (
     "CREATE TABLE plans (piece TEXT PRIMARY KEY, made_at INTEGER NOT NULL, plan TEXT NOT NULL) STRICT",
 )
 
-MIGRATIONS: Sequence[Migration] = (_FIRST, _SEEN_SANDABLE, _RECORD, _COAT_RECORD, _FORETOLD, _OUTBOX_THINNED, _PLANS)
+_POTS: Migration = (
+    # When a pot was mixed for which coat. Nothing is deleted: a pot that was poured away carries the instant.
+    """
+    CREATE TABLE pots (
+        id INTEGER PRIMARY KEY,
+        piece TEXT NOT NULL,
+        coat INTEGER NOT NULL,
+        mixed_at INTEGER NOT NULL,
+        recorded_at INTEGER NOT NULL,
+        away_at INTEGER
+    ) STRICT
+    """,
+    "CREATE INDEX pots_of_piece ON pots (piece, id)",
+)
+
+_PAGE: Migration = (
+    # By what name a program or a form asked for a coat to be recorded: asked again by that name, it is the same coat.
+    """
+    CREATE TABLE coat_requests (
+        id TEXT PRIMARY KEY,
+        coat INTEGER NOT NULL REFERENCES coats (id),
+        at INTEGER NOT NULL
+    ) STRICT, WITHOUT ROWID
+    """,
+    # What a calendar was told of a coat last. `gone_at` is since when it is told to be cancelled.
+    """
+    CREATE TABLE calendar (
+        feed TEXT NOT NULL,
+        piece TEXT NOT NULL,
+        coat INTEGER NOT NULL,
+        uid TEXT NOT NULL UNIQUE,
+        sequence INTEGER NOT NULL,
+        entry TEXT NOT NULL,
+        changed_at INTEGER NOT NULL,
+        gone_at INTEGER,
+        PRIMARY KEY (feed, piece, coat)
+    ) STRICT, WITHOUT ROWID
+    """,
+)
+
+MIGRATIONS: Sequence[Migration] = (
+    _FIRST, _SEEN_SANDABLE, _RECORD, _COAT_RECORD, _FORETOLD, _OUTBOX_THINNED, _PLANS, _POTS, _PAGE,
+)  # fmt: skip
 """The n-th entry brings a file of version n to version n + 1."""
 
 
-def migrate(connection: sqlite3.Connection, name: str, migrations: Sequence[Migration] = MIGRATIONS) -> None:
+def migrate(
+    connection: sqlite3.Connection,
+    name: str,
+    migrations: Sequence[Migration] = MIGRATIONS,
+    *,
+    keep: Callable[[int], Path] | None = None,
+) -> None:
     """Bring a file to the newest version, each step in a transaction of its own.
 
     Parameters
     ----------
     name
         The file's name, for messages.
+    keep
+        Makes a copy of the file, and returns where it is; called with the version of a file that holds something, once
+        before its first step and while nobody else can write. The copy goes again where that step fails.
 
     Raises
     ------
     StoreError
-        When the file was written by a newer version, or belongs to another program.
+        When the file was written by a newer version, belongs to another program, or cannot be kept.
     """
-    while True:
-        version = _pragma(connection, "user_version")
-        if version > len(migrations):
-            raise StoreError(
-                f"the state file {name} was written by a newer dryspell (its version is {version}, this one knows "
-                f"{len(migrations)}); install the newer one again, or name another state folder"
-            )
-        if version == 0 and _pragma(connection, "application_id") != APPLICATION_ID and _has_tables(connection):
-            raise StoreError(f"{name} is a database of another program; name another state folder")
-        if version == len(migrations):
-            return
-        connection.execute("BEGIN IMMEDIATE")
-        try:
-            # Another process may have been here between the question and the lock.
-            if _pragma(connection, "user_version") == version:
-                for statement in migrations[version]:
-                    connection.execute(statement)
-                connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-                connection.execute(f"PRAGMA user_version = {version + 1}")
-            connection.execute("COMMIT")
-        except BaseException:
+    version = _version(connection, name, len(migrations))
+    first = keep if version else None
+    while version < len(migrations):
+        _step(connection, migrations[version], version, first)
+        first = None
+        version = _version(connection, name, len(migrations))
+
+
+def _step(
+    connection: sqlite3.Connection, migration: Migration, version: int, keep: Callable[[int], Path] | None
+) -> None:
+    copy: Path | None = None
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        # Another process may have been here between the question and the lock.
+        if _pragma(connection, "user_version") == version:
+            copy = keep(version) if keep else None
+            for statement in migration:
+                connection.execute(statement)
+            connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            connection.execute(f"PRAGMA user_version = {version + 1}")
+        connection.execute("COMMIT")
+    except BaseException:
+        # A full disk has rolled back by itself.
+        if connection.in_transaction:
             connection.execute("ROLLBACK")
-            raise
+        if copy:
+            copy.unlink(missing_ok=True)
+        raise
+
+
+def _version(connection: sqlite3.Connection, name: str, known: int) -> int:
+    version = _pragma(connection, "user_version")
+    if version > known:
+        raise StoreError(newer(name, version, known))
+    if version == 0 and _pragma(connection, "application_id") != APPLICATION_ID and _has_tables(connection):
+        raise StoreError(f"{name} is a database of another program; name another state folder")
+    return version
+
+
+def newer(name: str, version: int, known: int) -> str:
+    """Return what to say of a file that a newer version has written."""
+    return (
+        f"the state file {name} was written by a newer dryspell (its version is {version}, this one knows {known}); "
+        "install the newer one again, or name another state folder"
+    )
 
 
 def _pragma(connection: sqlite3.Connection, name: str) -> int:

@@ -66,6 +66,11 @@ class WeatherShelf(Record):
                 rows,
             )
 
+    def weather_since(self, site: str) -> datetime | None:
+        """Return the earliest hour of which forecasts of a site were kept; None for none."""
+        (row,) = self._rows("SELECT min(time) FROM weather_met WHERE site = ?", site)
+        return None if row[0] is None else instant(row[0])
+
     def past_weather(
         self, site: str, since: datetime, *, until: datetime | None = None, sensors: Sequence[str] | None = None
     ) -> WeatherTable | None:
