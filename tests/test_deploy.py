@@ -101,6 +101,36 @@ def test_a_changed_list_of_packages_is_installed_anew_and_a_failure_says_what_is
     assert "The first run needs the network" in result.stderr
 
 
+def pip_that_takes(checkout, *wanted):
+    """Have pip note what it is asked for, and take only some of it."""
+    asked = checkout / "asked"
+    cases = "|".join(f"'{each}'" for each in wanted)
+    write(
+        checkout / ".venv/bin/python",
+        f'if [ "$3" = install ]; then for what; do :; done; echo "$what" >>"{asked}"; '
+        f'case "$what" in {cases}) exit 0;; *) echo "no wheel" >&2; exit 1;; esac; fi; exec "{sys.executable}" "$@"',
+    )
+    (checkout / ".venv/installed").unlink()
+    return asked
+
+
+def test_try_installs_what_draws_charts_too_and_once(checkout):
+    asked = pip_that_takes(checkout, ".[charts]", ".")
+    for _ in range(2):
+        assert sh(checkout, "deploy/try", "--help").returncode == 0
+    assert asked.read_text().splitlines() == [".[charts]"]
+
+
+def test_where_nothing_draws_charts_try_says_so_and_goes_on_without_and_does_not_ask_again(checkout):
+    asked = pip_that_takes(checkout, ".")
+    result = sh(checkout, "deploy/try", "--help")
+    assert result.returncode == 0
+    assert "no wheel" in result.stderr
+    assert "Without it messages have no pictures." in result.stderr
+    assert sh(checkout, "deploy/try", "--help").stderr == ""
+    assert asked.read_text().splitlines() == [".[charts]", "."]
+
+
 def test_without_a_python_new_enough_it_says_what_to_install(checkout, tmp_path):
     shutil.rmtree(checkout / ".venv")
     tools = tmp_path / "tools"

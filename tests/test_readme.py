@@ -27,16 +27,19 @@ COMMANDS = [
     for line in block.splitlines()
     if line.strip()
 ]
-CONFIGURATION, SENSORS = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
+CONFIGURATION, PAGE, SENSORS = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
 SEASON = [command for command in COMMANDS if "season" in command]
-OURS = [command for command in COMMANDS if command.startswith(".venv/bin/dryspell") and command not in SEASON]
+KEEPING = [command for command in COMMANDS if re.search(r"dryspell (status|backup|restore|export)\b", command)]
+OURS = [
+    command for command in COMMANDS if command.startswith(".venv/bin/dryspell") and command not in SEASON + KEEPING
+]
 
 
 def test_every_command_is_one_that_a_test_runs():
     tested_elsewhere = {"sh deploy/try --once", "sh deploy/check"}  # tests/test_deploy.py
     exports = {command for command in COMMANDS if command.startswith("export ")}
-    assert set(COMMANDS) == tested_elsewhere | exports | set(OURS) | set(SEASON)
-    assert (len(OURS), len(SEASON)) == (9, 3)
+    assert set(COMMANDS) == tested_elsewhere | exports | set(OURS) | set(SEASON) | set(KEEPING)
+    assert (len(OURS), len(SEASON), len(KEEPING)) == (9, 3, 4)
 
 
 @pytest.fixture(scope="module")
@@ -73,7 +76,7 @@ def start(command, home):
     arguments = shlex.split(command)[1:]
     return subprocess.Popen(
         [sys.executable, "-m", "dryspell", *arguments],
-        env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        cwd=home, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
 
 
@@ -83,6 +86,21 @@ def test_the_commands_for_ones_own_place_work_with_the_configuration_shown(comma
     assert error == ""
     assert re.search(r"\bdoor\b", output)
     assert "bad " not in output
+
+
+def test_the_commands_that_keep_it_work_one_after_the_other(home):
+    start(".venv/bin/dryspell windows", home).communicate(timeout=60)  # a state to keep
+    said = []
+    for command in KEEPING:
+        output, error = start(command, home).communicate(timeout=60)
+        assert error == ""
+        said.append(output)
+    told, copied, put_back, written = said
+    assert "does not run" in told
+    assert "read through and whole" in copied
+    assert "is now as in kept.sqlite3" in put_back
+    assert "coats" in written
+    assert "# What dryspell has kept" in (home / "kept" / "README.md").read_text("utf-8")
 
 
 def test_the_commands_of_the_season_work(tmp_path):
@@ -120,6 +138,15 @@ def test_the_sensors_shown_are_read_as_the_comments_beside_them_say():
     (header,) = re.findall(r"# (time,.*)", SENSORS)
     probe = config.sensor["probe"]
     assert header.split(",") == [probe.time.path, *(measure.path for measure in probe.read)]
+
+
+def test_the_page_shown_is_served_to_whoever_knows_the_token_and_at_first_to_this_machine_alone():
+    env = {"HOME": "/home/you", "DRYSPELL_PHONE": "json://localhost", "DRYSPELL_PAGE": "a token of many letters"}
+    page = parse(CONFIGURATION + PAGE, Path("dryspell.toml"), env=env).page
+    assert (page.listen, page.hosts) == (("0.0.0.0", 8417), ("varnish.lan",))
+    assert page.token.get_secret_value() == env["DRYSPELL_PAGE"]
+    host, port = parse(CONFIGURATION, Path("dryspell.toml"), env=env).page.listen
+    assert f"http://{host}:{port}/" in README
 
 
 def test_every_file_the_texts_link_to_is_there():

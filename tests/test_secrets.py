@@ -151,6 +151,9 @@ WANTS = {
     "replay": [["--weather", "weather.csv"], []],
     "check": [[], ["--send"], ["--offline", "--figures"]],
     "demo": [["--once"]],
+    "backup": [["kept.sqlite3"]],
+    "restore": [["kept.sqlite3"]],
+    "export": [["kept"]],
 }
 
 

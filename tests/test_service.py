@@ -10,6 +10,7 @@ import pytest
 from dryspell.clock import FixedClock, SystemClock
 from dryspell.errors import StoreError
 from dryspell.service import Health, JumpWatch, Service, log_to_stderr
+from dryspell.tick import Seen
 from yard import START, FakeSource, Taken, config, weather
 
 
@@ -28,6 +29,11 @@ def dryspell_log():
     before = ours.handlers[:], ours.level, ours.propagate, root.handlers[:]
     yield
     ours.handlers[:], ours.level, ours.propagate, root.handlers[:] = before
+
+
+def nothing(service):
+    """Return what a round sees that has nothing to look at."""
+    return Seen(START, service.config, {}, [], [], [])
 
 
 def run_until(service, done):
@@ -59,7 +65,7 @@ def test_ticks_go_on_at_the_interval_and_faster_where_the_clock_does(tmp_path):
     sources = {"harbour": source, "orchard": FakeSource(weather())}
     with Service(config(tmp_path), FixedClock(START), speed=6000.0, sender=Taken(), sources=sources) as service:
         ticks = []
-        service._round.run = lambda: ticks.append(1)
+        service._round.run = lambda: ticks.append(1) or nothing(service)
         run_until(service, lambda: len(ticks) >= 3)
     assert len(ticks) >= 3
 
@@ -70,6 +76,7 @@ def test_leaving_waits_for_a_tick_to_save_what_it_decided_but_not_for_ever(servi
     def run():
         in_tick.set()
         go_on.wait(30)
+        return nothing(service)
 
     service._round.run = run
     thread = threading.Thread(target=service._tick_on_schedule)
@@ -89,6 +96,7 @@ def test_a_tick_that_fails_is_noted_in_the_health_once_and_the_next_one_goes_on(
         outcome = outcomes[min(len(ticks), len(outcomes)) - 1]
         if outcome:
             raise outcome
+        return nothing(service)
 
     service._round.run = run
     service._tick_s = 0.05

@@ -1,6 +1,7 @@
 import logging
 import threading
 
+from dryspell.errors import StoreError
 from dryspell.workers import Workers
 
 
@@ -26,3 +27,20 @@ def test_a_job_that_raises_is_logged_and_its_name_is_free_again(caplog):
     assert [r.getMessage() for r in caplog.records] == ["phone failed"]
     assert workers.start("phone", lambda: None)
     assert workers.wait(30)
+
+
+def test_a_job_that_fails_again_and_again_is_logged_once_and_anew_when_it_went_well_between(caplog):
+    def run(error):
+        def job():
+            if error:
+                raise error
+
+        workers.start("weather", job)
+        assert workers.wait(30)
+
+    workers = Workers()
+    for error in [StoreError("the disk is full")] * 3 + [None, StoreError("the disk is full"), ValueError("odd")]:
+        run(error)
+    said = [record.getMessage() for record in caplog.records]
+    assert said == ["weather failed: the disk is full"] * 2 + ["weather failed"]
+    assert [bool(record.exc_info) for record in caplog.records] == [False, False, True]

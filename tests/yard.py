@@ -11,6 +11,7 @@ from dryspell.weather.table import WeatherTable
 TEXT = """
 state = "{state}"
 contact = "you@example.org"
+page.listen = "none"
 site.harbour = {{ latitude = "54.3 deg", longitude = "10.2 deg", timezone = "Europe/Berlin" }}
 site.orchard = {{ latitude = "54.2 deg", longitude = "10.0 deg", timezone = "Europe/Berlin" }}
 piece.rail = {{ name = "Rail", site = "harbour", shelter = "shed", coating = "oil_varnish_1k", coats = 8, done = 3 }}

@@ -27,3 +27,7 @@ class StoreError(DryspellError):
 
 class CoatError(DryspellError):
     """What was told of a coat cannot be: it has no such number, or was finished before the one below it."""
+
+
+class ChangedError(CoatError, StoreError):
+    """A coat cannot be entered or changed as was asked: somebody else was quicker."""

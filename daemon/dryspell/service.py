@@ -9,12 +9,14 @@ import socket
 import sys
 import threading
 import time
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections import Counter
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from hashlib import sha256
 from types import FrameType
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Self, TextIO
 
 from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_EXECUTED, JobExecutionEvent
 from apscheduler.schedulers.background import BackgroundScheduler
@@ -24,24 +26,39 @@ from dryspell.alerts.deliver import Delivery, Sender
 from dryspell.alerts.draughtsman import Draughtsman, can_draw
 from dryspell.clock import Clock
 from dryspell.config import Config
-from dryspell.errors import DryspellError
+from dryspell.config.watch import ConfigWatch
+from dryspell.errors import DryspellError, StoreError
 from dryspell.store.lock import DaemonLock
 from dryspell.store.store import open_store
+from dryspell.systemd import Notifier
 from dryspell.tick import Gatherer, Hub, Planner, Round, Seen, sources_of
+from dryspell.tick.apart import Apart
+from dryspell.tick.config_news import say_config
+from dryspell.tick.heartbeat import Pulse
+from dryspell.tick.past_years import PastYears
 from dryspell.tick.saying import held_back
 from dryspell.weather.quality import Place
 from dryspell.weather.sensors.notices import Notices
 from dryspell.weather.sensors.receivers import Receivers
 from dryspell.weather.sources import Source
+from dryspell.web.asked import AskedTicks
+from dryspell.web.board import Board, Known
 
 if TYPE_CHECKING:
+    from starlette.types import ASGIApp
+
     from dryspell.alerts.mqtt_out import StatePublisher
+    from dryspell.trade.piece import Piece
+    from dryspell.weather.table import WeatherTable
+    from dryspell.web.server import PageServer
 
 log = logging.getLogger(__name__)
 
 LEAVE_WITHIN_S = 2.0
 """How long to wait on leaving for what is under way; systemd and people expect three seconds at the most in all."""
 LOOK_FOR_SIGNALS_S = 0.5
+ASKED_TICK_S = 3.0
+"""How long whoever has changed the record on the page waits for the tick that shows what became of it."""
 JUMP_S = 120.0
 SHORTEST_TICK_S = 0.05
 
@@ -97,6 +114,9 @@ class Service:
         The clock to go by, and how many times faster than real time it runs.
     sender, sources
         Instead of those of the configuration: for the demo and for tests.
+    watch
+        Looks at the file of the configuration at each tick. A changed one that is good is the `replacement`, and ends
+        `run`; one that is not is said.
 
     Raises
     ------
@@ -112,12 +132,19 @@ class Service:
         speed: float = 1.0,
         sender: Sender | None = None,
         sources: Mapping[str, Source] | None = None,
+        watch: ConfigWatch | None = None,
     ) -> None:
         self.config = config
+        self.replacement: Config | None = None
+        self.look_again = False
+        self._closed = False
+        self._watch = watch
         self.clock = clock
         self.health = Health()
         self._jump = JumpWatch(clock, speed)
+        self._manager = Notifier.of(os.environ)
         self._ticking = threading.Lock()
+        self._looking = threading.Lock()
         self._tick_s = max(config.daemon.tick_s / speed, SHORTEST_TICK_S)
         self._lock = DaemonLock(config.state_dir)
         try:
@@ -129,14 +156,24 @@ class Service:
         draughtsman = Draughtsman() if sender is None and can_draw() else None
         if sender is None:
             sender = AppriseSender({key: target.url.get_secret_value() for key, target in config.alerts.items()})
+        asks = sources is None
         sources = sources_of(config, self._store) if sources is None else sources
+        self.board = Board()
+        self._sources = sources
         places = {key: Place(site.latitude_deg, site.longitude_deg) for key, site in config.site.items()}
         keep = timedelta(days=config.record.readings_d)
         self._hub = Hub(config.sensor, self._store, clock, places=places, keep=keep)
         self._receivers = Receivers(config.sensor, config.broker, config.push, config.state_dir, clock)
         self._gatherer = Gatherer(config, self._store, clock, sources, rng)
+        self._pulse = Pulse(config.state_dir, clock, self._tick_s * speed, self._gatherer.health, self._hub.health)
         self._delivery = Delivery(self._store, sender, config.alerts, clock, rng, draughtsman, held_back(config))
-        self._planner = Planner(self._store)
+        apart = Apart()
+        self._planner = Planner(
+            self._store,
+            on_made=self.board.show_plans,
+            past_years=PastYears(config, self._store, ask=asks, apart=apart),
+            apart=apart,
+        )
         self._round = Round(
             config,
             self._store,
@@ -148,10 +185,13 @@ class Service:
             pictures=draughtsman is not None,
         )
         self._publisher = _publisher_of(config)
+        self._asked = AskedTicks(self._tick_on_schedule)
+        self.page = self._page()
 
     def tick(self) -> Seen:
         """Look once at everything; what is to be said is on its way when this returns."""
         seen = self._round.run()
+        self._show(seen)
         if self._publisher is not None:
             from dryspell.alerts.mqtt_states import state_document  # noqa: PLC0415  (as for the publisher)
 
@@ -159,24 +199,85 @@ class Service:
             self._publisher.show(state_document(outlook, units) for outlook in seen.outlooks)
         return seen
 
+    def _show(self, seen: Seen) -> None:
+        sources, sensors = self._gatherer.health(), self._hub.health(seen.at)
+        self.board.show(Known(seen.at, seen.config, tuple(seen.outlooks), seen.tables, None, sources, sensors))
+
+    def _page(self) -> "PageServer | None":
+        if self.config.page.listen is None:
+            return None
+        from dryspell.web.server import PageServer  # noqa: PLC0415  (heavy: not where no page is served)
+
+        return PageServer(self._app, self.config.page)
+
+    def _app(self) -> "ASGIApp | None":
+        """Return what answers on the page, in the thread of its server; None where it is time to leave by then."""
+        from dryspell.web.app import create_app  # noqa: PLC0415  (as for the server)
+        from dryspell.web.desk import Desk  # noqa: PLC0415
+
+        if self.page is None or self.page.is_leaving:
+            return None
+        ask = partial(self._asked.ask, ASKED_TICK_S)
+        desk = Desk(self.config, self._store, self.clock, self.board, self._weather_at, ask)
+        return create_app(self.board, desk, self.config.page, self.clock)
+
+    def _weather_at(self, piece: "Piece", since: datetime) -> "WeatherTable | None":
+        """Return the weather at a piece as it is known, from an instant on; nobody is asked for it."""
+        alone = replace(self.config, piece={piece.key: piece})
+        gatherer = Gatherer(alone, self._store, self.clock, self._sources, random.Random())  # noqa: S311  (as above)
+        return gatherer.tables({piece.site: since}, wait_s=0.0, fetch=False)[piece.site]
+
+    def _beat(self) -> None:
+        self._look_at_config()
+        problem = self._watch.problem if self._watch else ""
+        self._pulse.beat(failures=self.health.failures, error=self.health.last_error, config_problem=problem)
+
+    def _look_at_config(self, *, at_once: bool = False) -> None:
+        if self._watch is None:
+            return
+        with self._looking:
+            if self.replacement is not None:
+                return
+            found = self._watch.look(at_once=at_once)
+            try:
+                if found is None:
+                    say_config(self._store, self.config, self._watch.problem, self.clock.now())
+            except StoreError as error:
+                log.debug("not said yet: %s", error)
+            self.replacement = found
+
     def _tick_on_schedule(self) -> None:
         with self._ticking:
-            self._tick_after_jump()
+            begun = time.perf_counter()
+            try:
+                self._tick_after_jump()
+            except BaseException:
+                self.board.vitals.failed()
+                raise
+            self.board.vitals.ticked(time.perf_counter() - begun)
 
     def _tick_after_jump(self) -> None:
         jumped_s = self._jump.jumped_s()
         if jumped_s:
             log.warning("the clock jumped by %+.0f s; the weather is fetched anew", jumped_s)
             self._gatherer.refetch()
-        self.tick()
+        seen = self.tick()
+        self._manager.ticked(_status_line(seen))
 
     def run(self, stop: threading.Event) -> None:
-        """Take in readings and tick until `stop` is set; the first tick is at once."""
+        """Take in readings and tick until `stop` is set or a changed configuration asks for another service.
+
+        The first tick is at once.
+        """
         self._receivers.start(self._hub.take)
         if self._publisher is not None:
             self._publisher.start()
+        if self.page is not None:
+            self.page.start()
         scheduler = BackgroundScheduler(timezone=UTC)
         scheduler.add_listener(self.health.note, EVENT_JOB_EXECUTED | EVENT_JOB_ERROR)
+        scheduler.add_listener(lambda _: self._beat(), EVENT_JOB_EXECUTED | EVENT_JOB_ERROR)
+        scheduler.add_listener(lambda event: self._manager.unwell(f"a tick failed: {event.exception}"), EVENT_JOB_ERROR)
         scheduler.add_job(
             self._tick_on_schedule,
             "interval",
@@ -187,26 +288,38 @@ class Service:
             misfire_grace_time=None,
         )
         scheduler.start()
+        self._manager.ready(self._tick_s)
         try:
             # A signal that another thread is given does not wake this one, and its handler runs here only.
-            while not stop.wait(LOOK_FOR_SIGNALS_S):
-                pass
+            while not stop.wait(LOOK_FOR_SIGNALS_S) and self.replacement is None:
+                if self.look_again:
+                    self.look_again = False
+                    self._look_at_config(at_once=True)
         finally:
             scheduler.shutdown(wait=False)
 
     def close(self, *, wait_s: float = LEAVE_WITHIN_S) -> bool:
         """Wait a little for what is under way, close the state, and say whether nothing is left running.
 
-        A tick may take half of the time to save what it has decided; messages have the rest.
+        A tick may take half of the time to save what it has decided; messages have the rest. Closed already, it does
+        nothing.
         """
+        if self._closed:
+            return True
+        self._closed = True
         until = time.monotonic() + wait_s
+        if self.replacement is None:
+            self._manager.stopping()
         self._planner.leave()
+        self._asked.leave()
+        if self.page is not None:
+            self.page.leave()
         if self._publisher is not None:
             self._publisher.stop()
         ended = self._receivers.stop(wait_s / 4)
         ended &= self._ticking.acquire(timeout=wait_s / 2)
-        for under_way in (self._delivery, self._gatherer, self._planner):
-            ended &= under_way.wait(max(0.0, until - time.monotonic()))
+        for under_way in (self._delivery, self._gatherer, self._planner, self._asked, self.page):
+            ended &= under_way is None or under_way.wait(max(0.0, until - time.monotonic()))
         if self._publisher is not None:
             ended &= self._publisher.wait(max(0.0, until - time.monotonic()))
         self._store.close()
@@ -220,6 +333,12 @@ class Service:
         self.close()
 
 
+def _status_line(seen: Seen) -> str:
+    """Return what a service manager shows of a tick."""
+    words = Counter(outlook.word for outlook in seen.outlooks)
+    return f"{seen.at:%H:%M}Z: " + ", ".join(f"{count} {word}" for word, count in words.items())
+
+
 def _publisher_of(config: Config) -> "StatePublisher | None":
     if config.mqtt_out is None:
         return None
@@ -231,22 +350,45 @@ def _publisher_of(config: Config) -> "StatePublisher | None":
     return StatePublisher(broker, config.mqtt_out.prefix, f"dryspell-out-{ours}", Notices())
 
 
-def serve(service: Service) -> None:
-    """Run a service until SIGTERM or SIGINT, and end the process within three seconds of it, whatever is under way."""
+def serve(service: Service, again: Callable[[Config], Service] | None = None) -> None:
+    """Run a service until SIGTERM or SIGINT, and end the process within three seconds of it, whatever is under way.
+
+    Parameters
+    ----------
+    again
+        Makes the service that goes on with a changed configuration.
+    """
     stop = threading.Event()
 
     def leave(number: int, _frame: FrameType | None) -> None:
         log.info("leaving on %s", signal.Signals(number).name)
         stop.set()
 
-    before = {number: signal.signal(number, leave) for number in (signal.SIGTERM, signal.SIGINT)}
+    def look(_number: int, _frame: FrameType | None) -> None:
+        service.look_again = True
+
+    handlers: dict[signal.Signals, Callable[[int, FrameType | None], None]] = {
+        signal.SIGTERM: leave,
+        signal.SIGINT: leave,
+    }
+    if not sys.stderr.isatty():
+        # On a terminal it says that the window was closed.
+        handlers[signal.SIGHUP] = look
+    before = {number: signal.signal(number, handler) for number, handler in handlers.items()}
+    threads = set(threading.enumerate())
     log.info("ready; Ctrl-C or SIGTERM ends it")
     try:
         service.run(stop)
+        while service.replacement is not None and again is not None and not stop.is_set():
+            service.close()
+            service = again(service.replacement)
+            service.run(stop)
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
-        if not service.close():
+        service.replacement = None
+        until = time.monotonic() + LEAVE_WITHIN_S
+        if not service.close() or not _ended(threads, until):
             log.warning("something is still under way; it is taken up again after the next start")
             logging.shutdown()
             sys.stdout.flush()
@@ -254,9 +396,25 @@ def serve(service: Service) -> None:
             os._exit(0)
 
 
+def _ended(before: Collection[threading.Thread], until: float) -> bool:
+    """Say whether no thread begun since `before` would keep the process, once each has had until then to end.
+
+    Those that answer for the page or tick are of libraries, which leave them to be waited for at the exit: one that
+    waits for a drawing would keep the process for as long as that may take.
+    """
+    ours = [thread for thread in threading.enumerate() if thread not in before and not thread.daemon]
+    for thread in ours:
+        thread.join(max(0.0, until - time.monotonic()))
+    return not any(thread.is_alive() for thread in ours)
+
+
 def log_to_stderr(*, as_json: bool = False) -> None:
-    """Log for people on a terminal, and one plain line each with an instant otherwise. Libraries stay silent."""
+    """Log for people on a terminal, JSON into a journal, and else a plain line each with an instant.
+
+    Libraries stay silent.
+    """
     handler = logging.StreamHandler()
+    as_json = as_json or in_journal(os.environ, sys.stderr)
     handler.setFormatter(_JsonLines() if as_json else _lines(on_terminal=sys.stderr.isatty()))
     ours = logging.getLogger("dryspell")
     ours.handlers[:] = [handler]
@@ -264,6 +422,15 @@ def log_to_stderr(*, as_json: bool = False) -> None:
     ours.propagate = False
     # Their lines may hold addresses with tokens in them.
     logging.getLogger().addHandler(logging.NullHandler())
+
+
+def in_journal(env: Mapping[str, str], stream: TextIO) -> bool:
+    """Say whether what is written to a stream goes into the journal, by JOURNAL_STREAM (systemd.exec(5))."""
+    try:
+        found = os.fstat(stream.fileno())
+    except OSError:
+        return False
+    return env.get("JOURNAL_STREAM") == f"{found.st_dev}:{found.st_ino}"
 
 
 def _lines(*, on_terminal: bool) -> logging.Formatter:

@@ -3,7 +3,8 @@
 Measured weather at JFK airport from 1 April to 31 October 2013, or DAYS of it (`season`), in three cases: `perfect`
 with forecasts that come true, `fading` with those of EWR airport, 33 km away, that fade to the day before within 72 h,
 and `sensor` with the same and a sensor at the site that reads the weather, so that the daemon learns how the two
-places differ. Printed are the tables of `dryspell replay`, the bars, and the time it took. Ends with 1 where a bar is missed.
+places differ. Printed are the tables of `dryspell replay`, the bars, and the time it took. Ends with 1 where one is
+missed.
 
 The bars: with forecasts that come true no coat is spoiled, and 97 % of the coats of who knew what comes are laid. With
 those that fade, the share of spoiled coats is a quarter at the most of that of who goes by air and humidity now, at no
@@ -21,7 +22,7 @@ sys.path.insert(0, str(ROOT))
 
 from dryspell.cli.paint import Paint  # noqa: E402  (tests are not a package)
 from dryspell.cli.replay import remarks  # noqa: E402
-from dryspell.cli.replay_show import Setting, replay_text  # noqa: E402
+from dryspell.cli.replay_show import Setting, by_odds, replay_text  # noqa: E402
 from dryspell.config import load  # noqa: E402
 from dryspell.replay.account import Finisher  # noqa: E402
 from dryspell.replay.issues import Fading, Perfect  # noqa: E402
@@ -60,7 +61,8 @@ def main(days, cases):
             read_here, began = case == "sensor", time.monotonic()
             came = replay(config, truth, {"airport": source}, BEGIN, BEGIN + timedelta(days=days), read_here=read_here)
             took_s = time.monotonic() - began
-            setting = Setting(source.name, EVERY, takes_tight=True, read_here=read_here, remarks=said)
+            judged = "" if case == "perfect" else by_odds(config)
+            setting = Setting(source.name, EVERY, takes_tight=True, read_here=read_here, remarks=said, judged=judged)
             print(replay_text(config, came, setting, Paint(False), with_alerts=False))
             print(f"\n{came.ticks} looks in {took_s:.0f} s, {1000 * took_s / came.ticks:.0f} ms each")
             for bar, holds in bars(case, came).items():

@@ -12,7 +12,7 @@ from yard import START
 HOUR = timedelta(hours=1)
 
 
-def window(first, last, *, word="coat", good=None, tight=0):
+def window(first, last, *, word="coat", good=None, tight=0, odds=None):
     """A window from some hours after START to others; `tight` hours at its end need all of the forecast."""
     return Window(
         start=START + first * HOUR,
@@ -22,6 +22,7 @@ def window(first, last, *, word="coat", good=None, tight=0):
         tight_until=START + (last + 1) * HOUR,
         word=word,
         best_start=START + first * HOUR,
+        probability=odds,
         binding=Reason(limit=Limit.RAIN),
         margin_apply_k=5.0,
         margin_hold_k=3.0,
@@ -72,6 +73,18 @@ def test_no_weather_ends_it(told):
     told.hear(notice(Kind.COAT_NOW, window(0, 5)))
     told.hear(notice(Kind.WEATHER_LOST))
     assert hours_of(told) == []
+
+
+def test_by_odds_the_good_hours_of_a_window_are_waited_for_and_without_odds_any_will_do(told):
+    told.hear(notice(Kind.COAT_NOW, window(0, 5, good=2, tight=1, odds=0.9)))
+    assert hours_of(told) == [2, 3, 4]
+    told.hear(notice(Kind.COAT_NOW, window(0, 5, good=2, tight=1)))
+    assert hours_of(told) == [0, 1, 2, 3, 4, 5]
+
+
+def test_a_window_that_is_tight_all_through_is_taken_as_it_is(told):
+    told.hear(notice(Kind.COAT_NOW, window(1, 4, word="tight", odds=0.7)))
+    assert hours_of(told) == [1, 2, 3, 4]
 
 
 def test_who_does_not_take_tight_hours_keeps_to_the_good_ones():

@@ -1,10 +1,11 @@
 """What came of a replay, as plain values: each finisher's coats, what became of them, and what was said."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 
+from dryspell.alerts.model import Notice
 from dryspell.outlook.fate import SPOILERS, Fate
 from dryspell.replay.truth import BuildUp
 
@@ -20,13 +21,17 @@ class Finisher(StrEnum):
 
 @dataclass(frozen=True)
 class CoatAccount:
-    """One coat: when it was begun and finished, and what became of it, if it was spoiled when."""
+    """One coat: when it was begun and finished, and what became of it, if it was spoiled when.
+
+    `met` is what would have spoiled it with no shade hung over it, and when, until it was spoiled.
+    """
 
     number: int
     begun_at: datetime
     finished_at: datetime
     fate: Fate
     spoiled_at: datetime | None
+    met: Mapping[Fate, datetime] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -48,6 +53,7 @@ class Account:
                     finished_at=at(coat.stroke),
                     fate=coat.fate,
                     spoiled_at=at(coat.spoiled_at) if coat.fate.spoiled else None,
+                    met={fate: at(index) for fate, index in coat.met.items()},
                 )
                 for coat in build_up.coats
             ),
@@ -90,13 +96,52 @@ class Account:
 
 @dataclass(frozen=True)
 class Said:
-    """One alert: when it was sent, of which piece and kind it is, and its words."""
+    """One alert: when it was sent, of which piece and kind it is, its words, and what it says of each piece."""
 
     at: datetime
     piece: str
     kind: str
     title: str
     body: str
+    parts: tuple[Notice, ...] = ()
+
+
+@dataclass(frozen=True)
+class Promised:
+    """The first finish that a plan gave for a build-up.
+
+    Attributes
+    ----------
+    made_at
+        When that plan was made.
+    finish
+        The last stroke of the last coat, as it had it.
+    reached
+        The same as it came; None where that was not within the period.
+    """
+
+    made_at: datetime
+    finish: datetime
+    reached: datetime | None
+
+
+@dataclass(frozen=True)
+class Planned:
+    """What came of the plans of one piece.
+
+    Attributes
+    ----------
+    made
+        How many were made.
+    moved
+        How often one put a coat elsewhere than the plan before it had, by why.
+    finishes
+        The first finish that was promised of each build-up for which one was, in their order.
+    """
+
+    made: int
+    moved: Mapping[str, int]
+    finishes: tuple[Promised, ...]
 
 
 @dataclass(frozen=True)
@@ -109,10 +154,14 @@ class Replayed:
         Coats were begun from the one to before the other.
     accounts
         By piece and finisher.
+    enters
+        Whose coats the daemon was told of; None where nobody coated.
     said
         The alerts, in their order.
     ticks
         How often everything was looked at.
+    plans
+        By piece, what came of its plans; empty where none were made.
     """
 
     begin: datetime
@@ -120,6 +169,8 @@ class Replayed:
     accounts: Mapping[str, Mapping[Finisher, Account]]
     said: tuple[Said, ...]
     ticks: int
+    plans: Mapping[str, Planned] = field(default_factory=dict)
+    enters: Finisher | None = Finisher.OBEYS
 
     def of_all(self, finisher: Finisher) -> Account:
         """Return a finisher's account over all pieces."""

@@ -35,7 +35,12 @@ class Told:
         return any(last >= now for _, last in self._spans)
 
     def _span(self, window: Window) -> tuple[datetime, datetime] | None:
-        """Return the first start and the last one, of a tight window only where those are taken."""
-        if self._takes_tight:
-            return window.start, window.last_start
-        return (window.good_from or window.start, window.begin_by) if window.word == "coat" else None
+        """Return the first start and the last one.
+
+        Where there are odds, of a window with good hours in it those alone: before them its message says "tight now,
+        better from ...", which is that fewer of the ways the weather may go are good. Without odds tight hours keep the
+        limits too, and are taken.
+        """
+        if window.word == "coat" and (window.probability is not None or not self._takes_tight):
+            return window.good_from or window.start, window.begin_by
+        return (window.start, window.last_start) if self._takes_tight else None

@@ -8,7 +8,7 @@ from dryspell.config import Config
 from dryspell.replay.account import Account, Finisher, Replayed
 from dryspell.replay.issues import Perfect
 from dryspell.replay.rerun import Rerun
-from dryspell.replay.truth import Truth
+from dryspell.replay.truth import BuildUp, Laid, Truth
 from dryspell.replay.yardsticks import by_the_gauge, in_hindsight
 from dryspell.weather.sources import Source
 from dryspell.weather.table import WeatherTable
@@ -28,6 +28,9 @@ def replay(
     every: timedelta = EVERY,
     takes_tight: bool = True,
     read_here: bool = False,
+    plans: bool = False,
+    enters: Finisher | None = Finisher.OBEYS,
+    fresh: bool = True,
     progress: Callable[[datetime], None] = lambda _: None,
 ) -> Replayed:
     """Live through a period again.
@@ -46,9 +49,15 @@ def replay(
     every
         How often a forecast is issued; a multiple of a quarter of an hour.
     takes_tight
-        Whether the finisher begins coats in hours that the alerts call tight.
+        Whether the finisher begins coats in hours that the alerts call tight, where they named no better ones.
     read_here
         Whether a sensor at the site reads the weather as it comes, so that the daemon learns how its forecasts differ.
+    plans
+        Whether plans are made on the way and followed up, which takes a good while longer. Nobody goes by them.
+    enters
+        Whose coats the daemon is told of; None where nobody coats.
+    fresh
+        Whether a fresh piece takes the place of one that is built up.
     progress
         Told of every instant that is looked at.
     """
@@ -61,7 +70,28 @@ def replay(
         for key, piece in config.piece.items()
     }
     readings = dict.fromkeys(forecasts, truth) if read_here else {}
-    rerun = Rerun(config, truths, forecasts, every=every, takes_tight=takes_tight, readings=readings)
+    others = {
+        key: {
+            Finisher.GAUGE: by_the_gauge(of_piece),
+            Finisher.KNEW: in_hindsight(of_piece),
+            Finisher.LUCKY: in_hindsight(of_piece, keeps_limits=False),
+        }
+        for key, of_piece in truths.items()
+    }
+    theirs = None
+    if enters is not Finisher.OBEYS:
+        theirs = {key: _coats(by[enters], fresh=fresh) if enters else [] for key, by in others.items()}
+    rerun = Rerun(
+        config,
+        truths,
+        forecasts,
+        every=every,
+        takes_tight=takes_tight,
+        readings=readings,
+        plans=plans,
+        theirs=theirs,
+        fresh=fresh,
+    )
     rerun.run(begin, end, progress)
     return Replayed(
         begin=begin,
@@ -69,12 +99,19 @@ def replay(
         accounts={
             key: {
                 Finisher.OBEYS: Account.of(rerun.build_ups[key]),
-                Finisher.GAUGE: Account.of(by_the_gauge(of_piece)),
-                Finisher.KNEW: Account.of(in_hindsight(of_piece)),
-                Finisher.LUCKY: Account.of(in_hindsight(of_piece, keeps_limits=False)),
+                **{finisher: Account.of(build_up) for finisher, build_up in by.items()},
             }
-            for key, of_piece in truths.items()
+            for key, by in others.items()
         },
         said=tuple(rerun.said),
         ticks=rerun.ticks,
+        plans=rerun.planned,
+        enters=enters,
     )
+
+
+def _coats(build_up: BuildUp, *, fresh: bool) -> list[Laid]:
+    """Return a finisher's coats, without a fresh piece those until it is built up."""
+    if fresh or not build_up.built_up:
+        return build_up.coats
+    return [coat for coat in build_up.coats if coat.stroke <= build_up.built_up[0]]

@@ -2,20 +2,24 @@
 
 import logging
 import random
-from collections.abc import Callable, Iterator, Mapping
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import datetime, timedelta
+from itertools import islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from dryspell.alerts.deliver import Delivery, Draw
+from dryspell.alerts.topics.risk import LEAD, REMIND, SUN_LEAD
 from dryspell.clock import FixedClock
 from dryspell.config import AlertTarget, Config
 from dryspell.outlook.fate import Fate
 from dryspell.outlook.model import Coat, Spoiler
-from dryspell.replay.account import Said
+from dryspell.replay.account import Planned, Said
 from dryspell.replay.obeying import Told
+from dryspell.replay.planning import Planning, each_by_its_own
 from dryspell.replay.station import BEFORE, Station, live_through
 from dryspell.replay.truth import BuildUp, Laid, Truth
 from dryspell.store import Store
@@ -39,12 +43,24 @@ class _Here:
 
 
 class _Bench:
-    """One piece while the daemon runs: what is on it, what its finisher was told, and what is to be recorded."""
+    """One piece while the daemon runs: what is on it, what its finisher was told, and what is to be recorded.
 
-    def __init__(self, truth: Truth, store: Store, *, takes_tight: bool) -> None:
+    Parameters
+    ----------
+    theirs
+        The coats that somebody lays who goes by something else; None for who goes by what is said.
+    fresh
+        Whether a fresh piece takes the place of one that is built up.
+    """
+
+    def __init__(
+        self, truth: Truth, store: Store, *, takes_tight: bool, theirs: Sequence[Laid] | None, fresh: bool
+    ) -> None:
         self.build_up = BuildUp(truth)
         self.told = Told(takes_tight=takes_tight)
         self.store = store
+        self._theirs = None if theirs is None else deque(theirs)
+        self._fresh = fresh
         self.brushing: Laid | None = None
         self.on: Laid | None = None
 
@@ -75,7 +91,7 @@ class _Bench:
         if self.on.fate.spoiled and self.truth.instant(self.on.spoiled_at) <= now:
             self.store.spoil_coat(self.store.films(piece)[-1], _SPOILT[self.on.fate], now)
             self.on = None
-        elif self.on.number == len(self.truth.lays) and self.truth.index(now) >= self.on.ready:
+        elif self._fresh and self.on.number == len(self.truth.lays) and self.truth.index(now) >= self.on.ready:
             while self.store.films(piece):
                 self.store.undo_coat(piece, now)
             self.on = None
@@ -83,6 +99,12 @@ class _Bench:
     def work(self, now: datetime) -> None:
         """Begin a coat if it was told and the piece is ready and dry."""
         at = self.truth.index(now)
+        if self._theirs is not None:
+            if self._theirs and self._theirs[0].start <= at:
+                self.brushing = self._theirs.popleft()
+            return
+        if self.build_up.built_up and not self._fresh:
+            return
         due = self.brushing is None and self.told.begins_by_now(now) and at < self.truth.end
         if due and self.truth.dry[at] and self.build_up.may_begin(at):
             self.brushing = self.build_up.lay(at)
@@ -92,10 +114,13 @@ class _Bench:
         """Yield the instants after now at which something may have to be done before the next forecast."""
         if self.brushing is not None:
             yield self.truth.instant(self.brushing.stroke)
+        elif self._theirs is not None:
+            yield from (self.truth.instant(coat.start) for coat in islice(self._theirs, 1))
         elif self.told.has_hours_after(now):
             yield now + GRID
-        piece = self.truth.piece.key
-        yield from (w.start for o in seen.outlooks if o.piece == piece for w in o.windows[:1] if w.start > now)
+        for outlook in (outlook for outlook in seen.outlooks if outlook.piece == self.truth.piece.key):
+            said_at = (risk.at - before for risk in outlook.film_risk or () for before in (LEAD, SUN_LEAD, REMIND))
+            yield from (at for at in (*(window.start for window in outlook.windows[:1]), *said_at) if at > now)
 
 
 class Rerun:
@@ -110,9 +135,15 @@ class Rerun:
     every
         How often a forecast is issued; a multiple of a quarter of an hour.
     takes_tight
-        Whether the finisher begins coats in hours that the alerts call tight.
+        Whether the finisher begins coats in hours that the alerts call tight, where they named no better ones.
     readings
         By site, the weather that a sensor there reads as it comes.
+    plans
+        Whether plans are made on the way, as the daemon makes them.
+    theirs
+        By piece, the coats that are recorded of somebody who does not go by what is said; None for who does.
+    fresh
+        Whether a fresh piece takes the place of one that is built up.
     """
 
     def __init__(
@@ -124,6 +155,9 @@ class Rerun:
         every: timedelta,
         takes_tight: bool,
         readings: Mapping[str, WeatherTable],
+        plans: bool,
+        theirs: Mapping[str, Sequence[Laid]] | None = None,
+        fresh: bool = True,
     ) -> None:
         self._config = config
         self._readings = readings
@@ -131,16 +165,22 @@ class Rerun:
         self._sources = sources
         self._every = every
         self._takes_tight = takes_tight
+        self._plans = plans
+        self._theirs = theirs
+        self._fresh = fresh
         self.said: list[Said] = []
         self.ticks = 0
+        self.planned: dict[str, Planned] = {}
         self.build_ups: dict[str, BuildUp] = {}
 
     def run(self, begin: datetime, end: datetime, progress: Callable[[datetime], None]) -> None:
         """Go from one instant to another; `progress` is told of each instant that is looked at."""
         with _quiet(), TemporaryDirectory(prefix="dryspell-replay-") as folder:
             alerts = {"finisher": AlertTarget.model_validate({"key": "finisher", "url": "nobody://here"})}
-            config = replace(self._config, state_dir=Path(folder), alerts=alerts, sensor={})
+            people = {person.key: person for person in each_by_its_own(self._config)}
+            config = replace(self._config, state_dir=Path(folder), alerts=alerts, sensor={}, person=people)
             with closing(open_store(config.state_dir)) as store:
+                store.make_passing()
                 self._through(config, store, begin, end, progress)
 
     def _through(
@@ -149,9 +189,19 @@ class Rerun:
         clock = FixedClock(begin)
         gatherer = Gatherer(config, store, clock, self._sources, random.Random(0))  # noqa: S311  (nothing secret)
         delivery = Delivery(store, _Here(), config.alerts, clock, random.Random(0))  # noqa: S311  (nothing secret)
-        ticks = Round(config, store, clock, gatherer, delivery)
-        benches = {key: _Bench(truth, store, takes_tight=self._takes_tight) for key, truth in self._truths.items()}
+        benches = {
+            key: _Bench(
+                truth,
+                store,
+                takes_tight=self._takes_tight,
+                theirs=None if self._theirs is None else self._theirs[key],
+                fresh=self._fresh,
+            )
+            for key, truth in self._truths.items()
+        }
         self.build_ups = {key: bench.build_up for key, bench in benches.items()}
+        planning = Planning(store, self.build_ups) if self._plans else None
+        ticks = Round(config, store, clock, gatherer, delivery, planner=planning.planner if planning else None)
         stations = [Station(store, site, table, begin - BEFORE) for site, table in self._readings.items()]
         for site in self._readings:
             live_through(store, site, self._sources[site], begin - BEFORE, begin, self._every)
@@ -168,14 +218,19 @@ class Rerun:
                 bench.record(now)
             seen = ticks.run(fetch_wait_s=WAIT_S)
             delivery.wait(WAIT_S)
+            if planning is not None:
+                planning.follow(WAIT_S, (key for key, bench in benches.items() if bench.brushing))
             self.ticks += 1
             sent = (m for m in seen.messages if m.targets and m.piece in self._truths)
-            self.said += [Said(now, m.piece, m.kind, m.title, m.body) for m in sent]
+            parts = {notice.key: notice.each for notice in seen.notices}
+            self.said += [Said(now, m.piece, m.kind, m.title, m.body, parts.get(m.key, ())) for m in sent]
             for notice in (part for whole in seen.notices for part in whole.each):
                 benches[notice.piece].told.hear(notice)
             for bench in benches.values():
                 bench.work(now)
             clock.at = min([issue_at, *(at for bench in benches.values() for at in bench.next_at(now, seen))])
+        if planning is not None:
+            self.planned = {key: planning.account(key) for key in benches}
 
 
 @contextmanager

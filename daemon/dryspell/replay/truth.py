@@ -1,19 +1,23 @@
 """One piece in the weather that came: when somebody could begin a coat, and what became of it."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from functools import cached_property
 
 import numpy as np
 
 from dryspell.outlook.below import stamp
 from dryspell.outlook.cloud import every_way
+from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock
 from dryspell.outlook.fate import Fate, fates
 from dryspell.outlook.judge import NEVER, wet
-from dryspell.outlook.outlook import met_by
+from dryspell.outlook.sight import met_by
 from dryspell.outlook.slowing import Slowing, next_slowing, quick_until
 from dryspell.outlook.spans import BoolArray, SpanLeast
+from dryspell.outlook.splice import Covered, spliced, under_cover
+from dryspell.trade.coating import Coating
 from dryspell.trade.piece import Piece, Site
 from dryspell.trade.system import Lay, in_rows
 from dryspell.weather.table import TimeArray, WeatherTable
@@ -31,6 +35,8 @@ class Laid:
         The first stroke and the last.
     fate, spoiled_at
         What became of it, and when.
+    met
+        What would spoil it with no shade hung over it and no cover put over it, and when; until it is spoiled.
     ready
         When the next coat can be prepared for, or, spoiled, when it is hard enough to be sanded off.
     soft
@@ -44,9 +50,11 @@ class Laid:
     stroke: int
     fate: Fate
     spoiled_at: int
+    met: Mapping[Fate, int]
     ready: int
     soft: tuple[int, int] | None
     quick_until: TimeArray
+    covers: tuple[Covered, ...] = ()
 
 
 class Truth:
@@ -67,8 +75,9 @@ class Truth:
     ) -> None:
         self.piece = piece
         self.lays = in_rows(lays)
+        self._site, self._table = site, every_way(table, site)
         # As the daemon has it: a shade hangs while the film is wet, and is down when it hardens.
-        self.bare, self.conditions = met_by(piece, site, every_way(table, site))
+        self.bare, self.conditions = met_by(piece, site, self._table)
         c = self.conditions
         self.first, self.end = (int(np.searchsorted(c.times, stamp(at))) for at in (begin, end))
         self.brush_steps = max(self._steps(piece.brushing_h), 1)
@@ -77,6 +86,17 @@ class Truth:
         self._clocks: dict[tuple[str, bool], DryingClock] = {}
         self.dry: BoolArray = (~wet(c) & (c.rain_mm == 0.0)).all(axis=0)
         """Where a look at the piece finds it dry, and no rain falling."""
+
+    @cached_property
+    def _under_cover(self) -> Conditions:
+        return under_cover(self.piece, self._site, self._table)
+
+    def within_limits(self, coating: Coating) -> BoolArray:
+        """Return where air and humidity are within the can's limits, as a gauge at the piece shows."""
+        c = self.conditions
+        lowest, highest = coating.air_c
+        within = (c.air_c >= lowest) & (c.air_c <= highest) & (c.humidity_pct <= coating.humidity_max_pct)
+        return np.asarray(within.all(axis=0))
 
     def instant(self, index: int) -> datetime:
         """Return an instant of the grid."""
@@ -100,26 +120,36 @@ class Truth:
         prepares = start - self.prepare_steps
         return prepares >= ready and self.works(prepares, start + self.brush_steps)
 
-    def lay(self, number: int, start: int, below: Laid | None) -> Laid:
+    def lay(self, number: int, start: int, below: Laid | None, covers: tuple[Covered, ...] = ()) -> Laid:
         """Lay a coat and see what becomes of it.
 
         Parameters
         ----------
         below
             The coat it goes on; None for bare wood.
+        covers
+            When it is covered.
         """
         c, lay = self.conditions, self.lays[number - 1]
         slowing = next_slowing(lay, self.piece, None if below is None else below.quick_until)
-        found = fates(c, self._clock(lay, slowing, wet=True), np.array([start]), self.brush_steps)
+        bare_clock = self._clock(lay, slowing, wet=False)
+        bare = fates(self.bare, bare_clock, np.array([start]), self.brush_steps)
+        clock, hardens = self._clock(lay, slowing, wet=True), bare_clock
+        if covers:
+            c = spliced(c, self._under_cover, covers)
+            clock = DryingClock(c, lay.coating, slowing)
+            hardens = DryingClock(spliced(self.bare, self._under_cover, covers), lay.coating, slowing)
+        found = fates(c, clock, np.array([start]), self.brush_steps)
         stroke = min(start + self.brush_steps, c.times.size - 1)
         laid = c.times[[stroke]]
-        reached = self._clock(lay, slowing, wet=False).of_films(laid)
+        reached = hardens.of_films(laid)
         fate = found.of(0)
+        spoiled_at = int(found.spoiled_at[fate][0]) if fate.spoiled else NEVER
         then = self.lays[number] if number < len(self.lays) else None
         ready = reached.sandable
         if then is not None and then.after:
             coating = lay.coating.model_copy(update={"sandable": then.after})
-            ready = DryingClock(self.bare, coating, slowing).of_films(laid).sandable
+            ready = hardens.of(coating).of_films(laid).sandable
         soft = None
         if then is not None and then.hot and not then.changes and lay.coating.hot_open is not None:
             soft = self._after(reached.hot_open), self._before(reached.hot_close) - self.brush_steps
@@ -128,10 +158,12 @@ class Truth:
             start=start,
             stroke=stroke,
             fate=fate,
-            spoiled_at=int(found.spoiled_at[fate][0]) if fate.spoiled else NEVER,
+            spoiled_at=spoiled_at,
+            met={each: int(at[0]) for each, at in bare.spoiled_at.items() if at[0] <= spoiled_at and at[0] != NEVER},
             ready=self._after(reached.sandable if fate.spoiled else ready),
             soft=None if fate.spoiled else soft,
             quick_until=quick_until(laid[0], np.max(reached.sandable, axis=0, keepdims=True)[0]),
+            covers=covers,
         )
 
     def _clock(self, lay: Lay, slowing: Slowing, *, wet: bool) -> DryingClock:
@@ -168,6 +200,7 @@ class BuildUp:
         self.coats: list[Laid] = []
         self.built_up: list[int] = []
         self._below: Laid | None = None
+        self._on: Laid | None = None
 
     @property
     def number(self) -> int:
@@ -186,10 +219,31 @@ class BuildUp:
     def lay(self, start: int) -> Laid:
         """Lay the next coat."""
         number = self.number
-        laid = self.truth.lay(number, start, None if number == 1 else self._below)
+        self._on = None if number == 1 else self._below
+        return self._keep(self.truth.lay(number, start, self._on))
+
+    def cover(self, on: int) -> Laid:
+        """Put a cover over the coat that was laid last; what became of it before stays so."""
+        return self._again((*self.coats[-1].covers, Covered(on)))
+
+    def uncover(self, off: int) -> Laid:
+        """Take the cover off again."""
+        *before, last = self.coats[-1].covers
+        return self._again((*before, replace(last, off=off)))
+
+    def _again(self, covers: tuple[Covered, ...]) -> Laid:
+        """Lay the last coat as it was laid, covered otherwise."""
+        before = self.coats.pop()
+        if not before.fate.spoiled:
+            self._below = self._on
+            if before.number == len(self.truth.lays):
+                self.built_up.pop()
+        return self._keep(self.truth.lay(before.number, before.start, self._on, covers))
+
+    def _keep(self, laid: Laid) -> Laid:
         self.coats.append(laid)
         if not laid.fate.spoiled:
             self._below = laid
-            if number == len(self.truth.lays):
+            if laid.number == len(self.truth.lays):
                 self.built_up.append(laid.stroke)
         return laid

@@ -226,6 +226,11 @@ class Piece(BaseModel):
     )
     heated_behind: bool = Field(default=False, strict=True, description="the back is a heated room")
     shade: bool = Field(default=False, strict=True, description="a shade can be hung against the sun")
+    cover_at_hand: bool = Field(
+        default=False,
+        strict=True,
+        description="there is something to put over a wet film when told to, clear of it; starts are judged without it",
+    )
 
     odds_pct: Percent = Field(
         default=80.0, alias="odds", description="share of the ways the weather may go that has to be good for a coat"
@@ -269,6 +274,14 @@ class Piece(BaseModel):
                 "rain off at all hours"
             )
         return cover
+
+    @field_validator("cover_at_hand")
+    @classmethod
+    def _over_what_can_be_covered(cls, cover_at_hand: bool, info: ValidationInfo) -> bool:
+        shelter = info.data.get("shelter", "open")
+        if cover_at_hand and shelter not in _UNDER_WEATHER:
+            raise ValueError(f'is only for shelter = "open", "trees" or "roof", and this one is {shelter}')
+        return cover_at_hand
 
     @field_validator("tilt_deg")
     @classmethod
