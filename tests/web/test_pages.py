@@ -170,6 +170,19 @@ def test_whoever_knows_the_token_logs_in_and_out_again(tmp_path):
         assert daemon.get("record/rail").status_code == 303
 
 
+@pytest.mark.parametrize("token", [None, TOKEN])
+def test_the_calendars_are_told_with_addresses_that_open_them_without_logging_in(tmp_path, token):
+    with served(tmp_path, PEOPLE, **({"token": token} if token else {})) as daemon:
+        if token:
+            fill_in(daemon.client, "login", token=token)
+        text = daemon.get("more").text
+        daemon.client.cookies.clear()
+        addresses = [part.split('"')[0] for part in text.split('href="') if part.startswith("/calendar/")]
+        assert len(addresses) == len(daemon.service.config.site) + len(daemon.service.config.person)
+        for address in addresses:
+            assert daemon.get(address.lstrip("/")).text.startswith("BEGIN:VCALENDAR")
+
+
 def test_logging_out_on_all_devices_ends_every_session(tmp_path):
     with served(tmp_path, token=TOKEN) as daemon:
         fill_in(daemon.client, "login", token=TOKEN)

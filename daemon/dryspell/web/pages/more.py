@@ -7,6 +7,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from dryspell.web.calendar import feeds_of
 from dryspell.web.forms import read_form
 from dryspell.web.gate import COOKIE
 from dryspell.web.guard import client_of, session_of
@@ -26,7 +27,15 @@ class _Door:
         self._root = shell.settings.prefix
 
     async def more(self, request: Request) -> Response:
-        return await self._shell.page(request, "more.html", _chosen)
+        return await self._shell.page(request, "more.html", self._chosen)
+
+    def _chosen(self, view: View) -> dict[str, Any]:
+        config, gate = view.config, self._shell.gate
+        names = [*(site.name for site in config.site.values()), *(person.name for person in config.person.values())]
+        keys = {feed: gate.feed_key(feed) for feed in feeds_of(config)}
+        addresses = [f"{view.root}{feed}?key={key}" if key else f"{view.root}{feed}" for feed, key in keys.items()]
+        shown = {"units": view.units, "theme": view.theme}
+        return {"shown": shown, "calendars": list(zip(names, addresses, strict=True))}
 
     async def look(self, request: Request) -> Response:
         fields = await read_form(request, self._shell.gate)
@@ -91,10 +100,6 @@ def routes(shell: Shell) -> list[tuple[str, list[str], Any]]:
         ("/login", ["GET", "POST"], door.login),
         ("/logout", ["POST"], door.logout),
     ]
-
-
-def _chosen(view: View) -> dict[str, Any]:
-    return {"shown": {"units": view.units, "theme": view.theme}}
 
 
 def _own(wanted: str) -> str:
