@@ -27,10 +27,12 @@ from faults.mortal import Mortals
 from yard import Taken
 
 KILLS = 20
-START = datetime(2026, 6, 2, 10, tzinfo=UTC)
+START = datetime(2026, 6, 2, 16, tzinfo=UTC)
 ISSUED = START - timedelta(hours=4)
-TURN = START + timedelta(hours=33)  # 21:00 in Berlin on the second day: the third day will be damp after all
-DAMP_FROM = datetime(2026, 6, 3, 22, tzinfo=UTC)
+# 11:00 in Berlin on the second day, while all may be coated: it will be damp within the hour, until the next noon.
+TURN = datetime(2026, 6, 3, 9, tzinfo=UTC)
+DAMP_FROM = TURN + timedelta(hours=1)
+DRY_AGAIN = TURN + timedelta(hours=26)
 # A minute past the grid of starts, so that a tick some seconds later sees windows open at the same instant.
 INSTANTS = [START + timedelta(hours=hours, minutes=1) for hours in range(0, 47, 2)]
 
@@ -48,11 +50,13 @@ def same_thing(key):
 
 
 def weather_at(folder, now):
-    """Let the third day be damp after all, from the evening of the second on."""
+    """Let it be damp after all, for a day."""
     if now < TURN:
         write_weather(folder, ISSUED)
-    else:
+    elif now < DRY_AGAIN:
         write_weather(folder, TURN - timedelta(hours=1), damp_from=DAMP_FROM)
+    else:
+        write_weather(folder, DRY_AGAIN - timedelta(hours=1))
 
 
 def due(folder):
@@ -107,7 +111,7 @@ def test_twenty_kills_lose_no_alert_repeat_none_twice_and_leave_the_state_whole(
     is, no window goes by between two of them. Nor does it matter how long a life takes, only in what order things come.
     """
     expected = due(tmp_path / "undisturbed")
-    assert len(expected[INSTANTS[-1]]) >= 5  # heads-up, coat now and wait over two days
+    assert len(expected[INSTANTS[-1]]) >= 5  # coat now, the last call, wait, and coat now again
     folder = tmp_path / "killed"
     folder.mkdir()
     file, state = write_config(folder, receiver.url), State(folder)
