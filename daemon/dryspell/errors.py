@@ -31,3 +31,7 @@ class CoatError(DryspellError):
 
 class ChangedError(CoatError, StoreError):
     """A coat cannot be entered or changed as was asked: somebody else was quicker."""
+
+
+class FleetError(DryspellError):
+    """A fleet cannot be judged: its table, the folder of its results or the cluster cannot be used."""

@@ -22,6 +22,7 @@ COMMANDS = {
     "fit": "How a piece stands in the weather, from a surface probe's log.",
     "review": "How often verdicts and odds were right here.",
     "replay": "A past period run through the daemon at speed.",
+    "fleet": "Many sites and pieces out of a table, on several processors or machines.",
     "check": "Whether the configuration is good, part by part.",
     "status": "Whether the daemon runs, and how all that it needs does.",
     "backup": "Make a whole copy of the state, beside a running daemon.",

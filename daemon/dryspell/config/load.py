@@ -54,7 +54,9 @@ KEYS = (
 )
 
 
-def load(path: Path | None = None, *, env: Mapping[str, str] | None = None, secrets: bool = True) -> Config:
+def load(
+    path: Path | None = None, *, env: Mapping[str, str] | None = None, secrets: bool = True, pieces: bool = True
+) -> Config:
     """Read a configuration.
 
     Parameters
@@ -66,6 +68,8 @@ def load(path: Path | None = None, *, env: Mapping[str, str] | None = None, secr
     secrets
         Fetch alert addresses from the environment and from files. Without it, targets that have theirs there are left
         out: for commands that alert nobody, and may be run by somebody who must not read them.
+    pieces
+        There have to be sites and pieces. Without it, they may be left out: for a command that has its own.
 
     Raises
     ------
@@ -74,10 +78,10 @@ def load(path: Path | None = None, *, env: Mapping[str, str] | None = None, secr
     """
     env = os.environ if env is None else env
     file = find_config(env) if path is None else path
-    return parse(read_text(file), file, env=env, secrets=secrets)
+    return parse(read_text(file), file, env=env, secrets=secrets, pieces=pieces)
 
 
-def parse(text: str, file: Path, *, env: Mapping[str, str], secrets: bool = True) -> Config:
+def parse(text: str, file: Path, *, env: Mapping[str, str], secrets: bool = True, pieces: bool = True) -> Config:
     """Return the configuration in a TOML text, as `load` does.
 
     Parameters
@@ -86,10 +90,10 @@ def parse(text: str, file: Path, *, env: Mapping[str, str], secrets: bool = True
         What the file holds.
     file
         Where it stands: it is named in messages, and relative paths start at its folder.
-    env, secrets
+    env, secrets, pieces
         As for `load`.
     """
-    return _Reading(read_tables(text, str(file)), file, env).config(secrets=secrets)
+    return _Reading(read_tables(text, str(file)), file, env).config(secrets=secrets, needed=pieces)
 
 
 class _Reading:
@@ -103,13 +107,13 @@ class _Reading:
         self._problems = Problems(str(file))
         self._context = {"folder": self._folder, "env": env}
 
-    def config(self, *, secrets: bool) -> Config:
+    def config(self, *, secrets: bool, needed: bool) -> Config:
         """Return the configuration, or raise ConfigError with all that is wrong."""
         self._problems.check_keys([], self._tables, KEYS, "the configuration")
         top_table = {key: self._tables[key] for key in ("contact", "state") if key in self._tables}
         top = self._problems.read(TopSettings, [], top_table, owner="the configuration", context=self._context)
         remarks: list[str] = []
-        sites, pieces = self._group("site", "harbour", needed=True), self._group("piece", "toe_rail", needed=True)
+        sites, pieces = self._group("site", "harbour", needed=needed), self._group("piece", "toe_rail", needed=needed)
         weather_reader = WeatherReader(self._problems, remarks, self._folder, self._env, fetch=secrets)
         site, of_sites = self._sites(sites, weather_reader)
         weather = weather_reader.read(self._table("weather"), of_sites, has_contact="contact" in self._tables)

@@ -14,7 +14,7 @@ from dryspell.outlook.judge import Asked
 from dryspell.outlook.model import Block, Coat, FilmState, Limit, Outlook, Reason, Window
 from dryspell.outlook.risk import film_risks
 from dryspell.outlook.rows import kept_in_rows
-from dryspell.outlook.sight import met_by, sight_of
+from dryspell.outlook.sight import Sight, met_by, sight_of
 from dryspell.outlook.slowing import next_slowing
 from dryspell.outlook.uncovered import told_of_cover
 from dryspell.outlook.windows import blocks_of, judge_all, nearest_limit, why_not, windows_of
@@ -40,6 +40,7 @@ def make_outlook(
     now: datetime,
     *,
     stale_after_h: float,
+    sight: Sight | None = None,
 ) -> Outlook:
     """Work out the verdict on the next coat of a piece, its windows, and what blocks the rest.
 
@@ -55,6 +56,9 @@ def make_outlook(
         The present instant, aware.
     stale_after_h
         A forecast older than this is not trusted: the verdict is then unknown.
+    sight
+        What `sight_of` gave for this piece, or another in the same exposure, at this site, table and `now`; left out,
+        it is worked out.
 
     Raises
     ------
@@ -86,7 +90,7 @@ def make_outlook(
     )
     if table is None:
         return blank
-    sight = sight_of(piece, site, table, now, stale_after_h=stale_after_h)
+    sight = sight or sight_of(piece, site, table, now, stale_after_h=stale_after_h)
     table, agreement = sight.table, sight.agreement
     blank = blank.model_copy(update={"weather": sight.weather, "missing": sight.missing})
     if sight.met is None:
