@@ -10,6 +10,7 @@ from dryspell.alerts.decide import settled
 from dryspell.alerts.model import Habits, Kind, Level, PieceHabits
 from dryspell.alerts.quiet import Quiet
 from dryspell.outlook.model import FilmRisk, Limit, Reason, Stages
+from dryspell.trade.hours import read_hours
 
 STAGES = Stages(touch_dry=at(3, "15:00"), rain_safe=at(4, "02:00"), sandable=at(4, "14:00"))
 WET = film(3, "10:30", at(3, "22:30"), stages=STAGES)
@@ -53,6 +54,24 @@ def test_what_comes_in_the_night_is_told_before_the_quiet_hours_and_rings_nobody
     cold = risk(4, "03:00", "cold")
     steps = [(3, "19:59", cold), (3, "20:00", cold), (3, "23:59", cold), (4, "02:15", cold), (4, "03:00", cold)]
     assert Watch().watch(*steps) == [("20:00", Kind.FILM_RISK, "cold", Level.NOW)]
+
+
+@pytest.mark.parametrize(
+    ("hours", "told_at"),
+    [("08:00-18:00", "17:00"), ("Mon-Sun 08:00-20:30", "19:30"), ("Sun 08:00-12:00", "20:00")],
+)
+def test_what_comes_when_nobody_works_is_told_an_hour_before_they_leave(hours, told_at):
+    # The third is a Thursday: who works on Sundays only has left long ago.
+    watch = Watch(Habits(piece={"rail": PieceHabits(hours=read_hours(hours))}))
+    steps = [(3, f"{hour}:{minute}") for hour in (15, 16, 17, 18, 19, 20) for minute in ("00", "30")]
+    said = watch.watch(*((day, clock, risk(4, "03:00", "cold")) for day, clock in steps))
+    assert said == [(told_at, Kind.FILM_RISK, "cold", Level.NOW)]
+
+
+def test_of_the_sun_nothing_is_said_earlier_for_anybody_who_leaves():
+    watch = Watch(Habits(piece={"rail": PieceHabits(hours=read_hours("08:00-10:00"))}))
+    sun = risk(3, "14:00", "sun")
+    assert [clock for clock, *_ in watch.watch((3, "11:00", sun), (3, "12:59", sun), (3, "13:00", sun))] == ["13:00"]
 
 
 def test_what_comes_in_the_night_and_was_not_known_in_the_evening_rings_while_it_can_be_kept_off():

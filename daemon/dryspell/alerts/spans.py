@@ -2,12 +2,13 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from dryspell.alerts.memory import Promise
 from dryspell.alerts.model import Told
 from dryspell.outlook.model import Block, Outlook, Window
+from dryspell.trade.hours import Span
 
 HOUR = timedelta(hours=1)
 GRID = timedelta(minutes=15)
@@ -72,3 +73,15 @@ def kept(promise: Promise, ahead: Sequence[Stretch], zone: ZoneInfo) -> Stretch 
 def block_at(outlook: Outlook, at: datetime) -> Block | None:
     """Return what blocks a start at an instant, or the first start after it that is blocked."""
     return next((block for block in outlook.blocks if block.end > at), None)
+
+
+def last_worked(by: datetime, hours: Iterable[Span], zone: ZoneInfo) -> datetime | None:
+    """Return the last instant of work up to another, that day or the day before; None where there is none; UTC."""
+    local = by.astimezone(zone)
+    ends = []
+    for day in (local.date(), local.date() - timedelta(days=1)):
+        for days, begins, ends_at in hours:
+            first, last = (datetime.combine(day, at, tzinfo=zone) for at in (begins, ends_at))
+            if day.weekday() in days and first <= local:
+                ends.append(min(last, local))
+    return max(ends).astimezone(UTC) if ends else None

@@ -222,15 +222,17 @@ def _helps(w: Writer, hazard: Hazard, comes: str) -> str:
     by = "at once" if comes == "now" else f"before {comes}"
     closed = w.piece.shelter in _CLOSED
     inside = "" if closed else ", or bring it inside"
+    cover = "Put the cover over it" if w.piece.cover_at_hand else "Cover it"
     match hazard:
         case "rain":
-            return f"Cover it {by}, clear of the film and with air through both ends{inside}."
+            return f"{cover} {by}, clear of the film and with air through both ends{inside}."
         case "dew" if closed:
             return f"Shut it against damp air and heat it with electric heat {by}: air that is warmed is drier."
         case "dew":
-            return f"Cover it {by}, clear of the film and with air through both ends{inside}."
+            return f"{cover} {by}, clear of the film and with air through both ends{inside}."
         case "sun":
-            hang = "Hang the shade" if w.piece.shade else "Hang a cloth or board as a shade"
+            at_hand = "Hang the cover" if w.piece.cover_at_hand else "Hang a cloth or board"
+            hang = "Hang the shade" if w.piece.shade else f"{at_hand} as a shade"
             return f"{hang} {by}, clear of the film, until it is touch-dry{inside}."
         case "cold":
             return f"Keep it warm {by.replace('before', 'from')}: electric heat under a cover or tent{inside}."

@@ -3,7 +3,7 @@
 The rules, per film and danger:
 
 - it is said from three hours ahead, of the sun from one; of what comes in the quiet hours, or too soon after them, in
-  the evening before;
+  the evening before; of what comes when nobody works, an hour before the work ends, for whoever covers it then;
 - of the sun nothing is said that was said with the word to coat, not four hours before: to hang the shade by then;
 - at a chance of 30 % and more, as a coat is refused from there on; it is over below 15 %, for half an hour;
 - in quiet hours only what is news, cannot wait for the morning, and has not begun: that rings;
@@ -18,6 +18,7 @@ from datetime import datetime, timedelta
 from dryspell.alerts.memory import FilmMemory, Warned
 from dryspell.alerts.model import Kind, Level, Why
 from dryspell.alerts.quiet import quiet_before
+from dryspell.alerts.spans import last_worked
 from dryspell.alerts.talk import Talk
 from dryspell.alerts.topics.film import film_key
 from dryspell.outlook.model import FilmRisk, Hazard
@@ -31,6 +32,7 @@ A_MORNING = timedelta(hours=4)
 REMIND = timedelta(minutes=45)
 NEEDED = timedelta(hours=1)
 BEFORE_QUIET = timedelta(minutes=90)
+BEFORE_LEAVING = timedelta(hours=1)
 OVER_FOR = timedelta(minutes=30)
 SOONER = timedelta(hours=1)
 REST = timedelta(hours=6)
@@ -58,7 +60,9 @@ def due_from(talk: Talk, risk: FilmRisk) -> datetime:
     """Return from when on a danger is said."""
     began = quiet_before(risk.at - NEEDED, talk.habits.quiet, talk.zone)
     due = risk.at - (SUN_LEAD if risk.hazard == "sun" else LEAD)
-    return due if began is None else min(due, began - BEFORE_QUIET)
+    due = due if began is None else min(due, began - BEFORE_QUIET)
+    leaves = None if risk.hazard == "sun" else last_worked(risk.at - NEEDED, talk.ways.hours, talk.zone)
+    return due if leaves is None else min(due, leaves - BEFORE_LEAVING)
 
 
 def _speak(talk: Talk, film: FilmMemory, risk: FilmRisk | None, before: Warned | None) -> Warned | None:

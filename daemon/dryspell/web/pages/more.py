@@ -104,7 +104,10 @@ def routes(shell: Shell) -> list[tuple[str, list[str], Any]]:
 
 def _own(wanted: str) -> str:
     """Return where to go after logging in: a path of ours, whatever an address says."""
-    parts = urlsplit(wanted)
+    try:
+        parts = urlsplit(wanted)
+    except ValueError:  # such as https://[
+        return "/"
     is_own = (
         wanted.startswith("/") and not wanted.startswith(("//", "/\\")) and not parts.netloc and wanted.isprintable()
     )
