@@ -11,7 +11,7 @@ from dryspell.store.readings import Checked
 from dryspell.store.store import open_store
 from dryspell.tick import Gatherer
 from dryspell.tick.alone import SensorsAlone
-from dryspell.tick.lessons import NOTHING, as_here, learn
+from dryspell.tick.lessons import NOTHING, as_here, learn, say
 from dryspell.weather.alone import ALONE
 from dryspell.weather.error_model import ALONE_ERRORS, DEFAULT_ERRORS
 from dryspell.weather.flags import Flag
@@ -154,3 +154,17 @@ def test_readings_change_what_is_ahead_between_two_fetches(store, tmp_path):
     at = int(np.searchsorted(after.times, np.datetime64("2026-06-02T11:00:00")))
     then = int(np.searchsorted(before.times, np.datetime64("2026-06-02T11:00:00")))
     assert after.columns["air_temperature"][0, at] < before.columns["air_temperature"][0, then]
+
+
+def test_whether_a_variable_is_corrected_is_said_once_and_not_at_every_look(store, caplog):
+    table, before = weather(START), None
+    issue(store, 2)
+    caplog.set_level("INFO", "dryspell.tick.lessons")
+    for hours in (10, 11, 12):
+        read(store, 2, lambda h: 15.0 + h % 3, until=START + hours * HOUR)
+        lessons = learn(store, "harbour", table, START + hours * HOUR)
+        say("harbour", lessons, before)
+        before = lessons
+    (said,) = [record.getMessage() for record in caplog.records if "air_temperature" in record.getMessage()]
+    assert said.startswith("air_temperature of harbour is not corrected: there are ")
+    assert "nan" not in said

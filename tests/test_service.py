@@ -87,6 +87,17 @@ def test_leaving_waits_for_a_tick_to_save_what_it_decided_but_not_for_ever(servi
     thread.join(30)
 
 
+def test_a_tick_that_comes_when_the_service_has_left_ends_at_once_and_looks_at_nothing(service):
+    ticks = []
+    service._round.run = lambda: ticks.append(1)
+    assert service.close()
+    thread = threading.Thread(target=service._tick_on_schedule, daemon=True)
+    thread.start()
+    thread.join(30)
+    assert not thread.is_alive()  # at its exit the interpreter would wait for it without end
+    assert ticks == []
+
+
 def test_a_tick_that_fails_is_noted_in_the_health_once_and_the_next_one_goes_on(service, caplog):
     outcomes = [StoreError("the disk is full"), StoreError("the disk is full"), None, None]
     ticks = []

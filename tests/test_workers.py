@@ -44,3 +44,16 @@ def test_a_job_that_fails_again_and_again_is_logged_once_and_anew_when_it_went_w
     said = [record.getMessage() for record in caplog.records]
     assert said == ["weather failed: the disk is full"] * 2 + ["weather failed"]
     assert [bool(record.exc_info) for record in caplog.records] == [False, False, True]
+
+
+def test_a_name_keeps_its_thread_from_job_to_job_until_nobody_holds_the_workers():
+    workers, ran = Workers(), []
+    for _ in range(3):
+        assert workers.start("weather", lambda: ran.append(threading.current_thread()))
+        assert workers.wait(30)
+    (thread,) = set(ran)
+    assert len(ran) == 3
+    assert thread.is_alive()
+    del workers
+    thread.join(30)
+    assert not thread.is_alive()

@@ -28,6 +28,7 @@ from dryspell.clock import Clock
 from dryspell.config import Config
 from dryspell.config.watch import ConfigWatch
 from dryspell.errors import DryspellError, StoreError
+from dryspell.heap import give_back
 from dryspell.store.lock import DaemonLock
 from dryspell.store.store import open_store
 from dryspell.systemd import Notifier
@@ -230,7 +231,12 @@ class Service:
     def _beat(self) -> None:
         self._look_at_config()
         problem = self._watch.problem if self._watch else ""
-        self._pulse.beat(failures=self.health.failures, error=self.health.last_error, config_problem=problem)
+        self._pulse.beat(
+            failures=self.health.failures,
+            error=self.health.last_error,
+            config_problem=problem,
+            unjudged=self._round.failing,
+        )
 
     def _look_at_config(self, *, at_once: bool = False) -> None:
         if self._watch is None:
@@ -248,6 +254,8 @@ class Service:
 
     def _tick_on_schedule(self) -> None:
         with self._ticking:
+            if self._closed:  # it was on its way when the service left
+                return
             begun = time.perf_counter()
             try:
                 self._tick_after_jump()
@@ -255,6 +263,7 @@ class Service:
                 self.board.vitals.failed()
                 raise
             self.board.vitals.ticked(time.perf_counter() - begun)
+            give_back()
 
     def _tick_after_jump(self) -> None:
         jumped_s = self._jump.jumped_s()
@@ -317,13 +326,16 @@ class Service:
         if self._publisher is not None:
             self._publisher.stop()
         ended = self._receivers.stop(wait_s / 4)
-        ended &= self._ticking.acquire(timeout=wait_s / 2)
+        no_tick = self._ticking.acquire(timeout=wait_s / 2)
+        ended &= no_tick
         for under_way in (self._delivery, self._gatherer, self._planner, self._asked, self.page):
             ended &= under_way is None or under_way.wait(max(0.0, until - time.monotonic()))
         if self._publisher is not None:
             ended &= self._publisher.wait(max(0.0, until - time.monotonic()))
         self._store.close()
         self._lock.release()
+        if no_tick:
+            self._ticking.release()
         return ended
 
     def __enter__(self) -> Self:
@@ -376,6 +388,7 @@ def serve(service: Service, again: Callable[[Config], Service] | None = None) ->
         handlers[signal.SIGHUP] = look
     before = {number: signal.signal(number, handler) for number, handler in handlers.items()}
     threads = set(threading.enumerate())
+    well = False
     log.info("ready; Ctrl-C or SIGTERM ends it")
     try:
         service.run(stop)
@@ -383,26 +396,26 @@ def serve(service: Service, again: Callable[[Config], Service] | None = None) ->
             service.close()
             service = again(service.replacement)
             service.run(stop)
+        well = True
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
         service.replacement = None
         until = time.monotonic() + LEAVE_WITHIN_S
-        if not service.close() or not _ended(threads, until):
+        ended = service.close()
+        if not ended:
             log.warning("something is still under way; it is taken up again after the next start")
+        if well and not (ended and _ended(threads, until)):
             logging.shutdown()
             sys.stdout.flush()
-            # A hanging service must not keep the process: its thread cannot be ended in any other way.
+            # What hangs must not keep the process: its thread cannot be ended in any other way, and the interpreter
+            # waits for the threads of pools without end.
             os._exit(0)
 
 
 def _ended(before: Collection[threading.Thread], until: float) -> bool:
-    """Say whether no thread begun since `before` would keep the process, once each has had until then to end.
-
-    Those that answer for the page or tick are of libraries, which leave them to be waited for at the exit: one that
-    waits for a drawing would keep the process for as long as that may take.
-    """
-    ours = [thread for thread in threading.enumerate() if thread not in before and not thread.daemon]
+    """Wait until then for every thread begun since `before`, and say whether all have ended."""
+    ours = [thread for thread in threading.enumerate() if thread not in before]
     for thread in ours:
         thread.join(max(0.0, until - time.monotonic()))
     return not any(thread.is_alive() for thread in ours)

@@ -60,6 +60,12 @@ def test_what_is_no_instant_is_refused_with_an_example(capsys):
     assert "'noon' is not an instant; wanted such as 2026-09-03T08:00+02:00" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("instant", ["0001-01-01", "0001-01-01T00:00+14:00", "9999-12-31T23:59-14:00"])
+def test_an_instant_of_no_time_of_ours_is_refused(instant, capsys):
+    assert main(["windows", "--now", instant]) == 2
+    assert "is not of our time; wanted a year from 1940 to 2199" in capsys.readouterr().err
+
+
 def failing(error):
     @click.command()
     def command():

@@ -74,5 +74,14 @@ def test_what_is_closed_already_takes_no_cover(shelter):
     )
 
 
+def test_what_is_closed_already_has_nothing_to_be_covered_with_when_told():
+    with pytest.raises(ValidationError) as caught:
+        Piece.model_validate(PLAIN | {"shelter": "tent", "cover_at_hand": True})
+    assert str(caught.value.errors()[0]["ctx"]["error"]) == (
+        'is only for shelter = "open", "trees" or "roof", and this one is tent'
+    )
+    assert Piece.model_validate(PLAIN | {"shelter": "roof", "cover_at_hand": True}).cover_at_hand
+
+
 def test_under_trees_and_a_roof_it_is_one_more():
     assert cover("17:00-09:00", shelter="trees") == cover("17:00-09:00", shelter="roof") == cover("17:00-09:00")

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import UTC, datetime
 from difflib import get_close_matches
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -15,6 +15,8 @@ MOST_WET_FILM_UM = 2000.0
 MOST_LITRES = 1000.0
 MOST_WIND_M_S = 60.0
 COLDEST_C, WARMEST_C = -60.0, 100.0
+FIRST = datetime(2000, 1, 1, tzinfo=UTC)
+"""No coat that is told of was put on before."""
 
 _NUMBER = r"(\d+(?:[.,]\d+)?)"
 _PARTS = re.compile(rf"{_NUMBER}\s*parts?(?:\s+(?:per|to)\s+(?:100|hundred))?", re.IGNORECASE | re.ASCII)
@@ -131,10 +133,14 @@ def read_grit(text: str) -> str:
 
 def read_photo(text: str) -> str:
     """Return the whole path of a file that is there; ValueError where there is none."""
-    file = Path(text).expanduser()
-    if not file.is_file():
-        raise ValueError(f"{text!r} is no file that is there; only its path is kept, so it has to stay where it is")
-    return str(file.resolve())
+    problem = f"{text!r} is no file that is there; only its path is kept, so it has to stay where it is"
+    try:
+        file = Path(text).expanduser()
+        if not file.is_file():
+            raise ValueError(problem)
+        return str(file.resolve())
+    except (OSError, RuntimeError):  # a name too long for any file, the home of a user there is not
+        raise ValueError(problem) from None
 
 
 def read_plain(text: str) -> str:
@@ -176,6 +182,8 @@ def read_past_instant(text: str, zone: ZoneInfo, present: datetime, day: datetim
         named = _on_clocks(named, zone)
     if named > present:
         raise ValueError(f"{text!r} is yet to come in {zone.key}; a coat is recorded when it is done")
+    if named < FIRST:
+        raise ValueError(f"{text!r} is too long ago; wanted a day of this century")
     return named.astimezone(present.tzinfo)
 
 

@@ -28,7 +28,7 @@ th, td { padding: 0.9mm 4mm 0.9mm 0; }
 tr.same td { border-top: none; padding-top: 0; }
 .n { text-align: right; font-variant-numeric: tabular-nums; }
 td.n, td.w { white-space: nowrap; }
-tr.off td { color: #777; }
+tr.off td { color: #666; }
 .aside { color: #5a5a5a; }
 sup { font-size: 6.5pt; line-height: 0; color: #5a5a5a; margin-left: 0.3mm; }
 ul { margin: 0; padding-left: 5mm; max-width: 250mm; }
@@ -62,9 +62,9 @@ def page(title: str, body: Iterable[str]) -> str:
             f"<title>{escape(title)}</title>",
             f"<style>{_STYLE}</style>",
             "</head>",
-            "<body>",
+            "<body><main>",
             *body,
-            "</body>",
+            "</main></body>",
             "</html>",
             "",
         )

@@ -140,6 +140,10 @@ def _ticking(beat: Heartbeat, now: datetime) -> tuple[Level, str]:
     if beat.failures:
         good = f"the last good one {_ago(now, beat.last_good_at)}" if beat.last_good_at else "none was good"
         return _said("bad", f"{runs}; {beat.failures} ticks failed, {good}: {beat.error}")
+    if beat.unjudged:
+        piece, why = next(iter(beat.unjudged.items()))
+        more = f" (and {len(beat.unjudged) - 1} more)" if len(beat.unjudged) > 1 else ""
+        return _said("bad", f"{runs}; {piece} could not be judged: {why}{more}")
     if beat.at - now > late:
         return _said("look", f"{runs}; its last tick is {duration(beat.at - now)} ahead: the clock was set back")
     return _said("good", f"{runs}, version {beat.version}; last tick {_ago(now, beat.at)}")

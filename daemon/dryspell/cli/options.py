@@ -11,6 +11,9 @@ import click
 
 from dryspell.clock import Clock, FixedClock, SystemClock
 
+FIRST_YEAR, LAST_YEAR = 1940, 2200
+"""Of what may be taken for the present time; no weather is known from before."""
+
 
 def read_instant(ctx: click.Context, param: click.Parameter, value: str | None) -> datetime | None:
     """Read an ISO 8601 instant with its offset into an aware datetime in UTC; the callback of options that take one."""
@@ -21,6 +24,9 @@ def read_instant(ctx: click.Context, param: click.Parameter, value: str | None) 
     except ValueError:
         wanted = "wanted such as 2026-09-03T08:00+02:00 or 2026-09-03T06:00Z"
         raise click.BadParameter(f"{value!r} is not an instant; {wanted}", ctx, param) from None
+    if not FIRST_YEAR <= instant.year < LAST_YEAR:
+        wanted = f"wanted a year from {FIRST_YEAR} to {LAST_YEAR - 1}"
+        raise click.BadParameter(f"{value!r} is not of our time; {wanted}", ctx, param)
     if instant.tzinfo is None:
         here = instant.astimezone()
         ways = f"{here.isoformat(timespec='minutes')}, or {here.astimezone(UTC):%Y-%m-%dT%H:%MZ}"

@@ -16,6 +16,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from dryspell.errors import StoreError
+from dryspell.owner import hand_over, make_folder, open_or_make
 from dryspell.store.faults import BUSY_TIMEOUT_S, plain, plain_errors
 from dryspell.store.schema import APPLICATION_ID, MIGRATIONS, newer
 from dryspell.store.to_read import open_to_read
@@ -130,10 +131,11 @@ def thin_out(folder: Path, keep: int = KEPT) -> None:
 def _copy(connection: sqlite3.Connection, state: Path, target: Path) -> Copy:
     """Copy what a connection reads into a file, prove it, and only then give it its name."""
     try:
-        target.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        make_folder(target.parent)
         if target.exists():
             raise StoreError(f"{target} is there already and is not overwritten; name another file")
         handle, name = tempfile.mkstemp(prefix=f".{target.name}.", suffix=".part", dir=target.parent)
+        hand_over(handle, target.parent)
         os.close(handle)
     except OSError as error:
         raise StoreError(f"{target} cannot be made: {error.strerror}") from None
@@ -240,12 +242,13 @@ def _as_it_lies(state: Path, folder: Path, now: datetime) -> Path:
     """Keep a file that cannot be read as a database, with what lies beside it, byte by byte."""
     kept = _free(folder / f"dryspell-damaged-{now.astimezone(UTC):%Y%m%dT%H%M%SZ}.sqlite3")
     try:
-        folder.mkdir(exist_ok=True, mode=0o700)
+        make_folder(folder)
         for source, ending in (
             (state, ""),
             *((beside, beside.name.removeprefix(state.name)) for beside in _beside(state)),
         ):
             if source.exists():
+                os.close(open_or_make(kept.with_name(kept.name + ending)))
                 shutil.copyfile(source, kept.with_name(kept.name + ending))
                 _to_disk(kept.with_name(kept.name + ending))
     except OSError as error:

@@ -16,6 +16,7 @@ from typing import Any
 
 from dryspell.clock import SystemClock
 from dryspell.errors import StoreError
+from dryspell.owner import make_folder, open_or_make
 from dryspell.store.backup import keep_before_migration
 from dryspell.store.faults import BUSY_TIMEOUT_S, damaged, plain_errors
 from dryspell.store.schema import MIGRATIONS, Migration, migrate
@@ -42,8 +43,8 @@ class Database:
         self.path = path
         self._lock = threading.RLock()
         try:
-            path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-            os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
+            make_folder(path.parent)
+            os.close(open_or_make(path))
         except OSError as error:
             raise StoreError(
                 f"the state file {path} cannot be opened for writing ({error.strerror}); "

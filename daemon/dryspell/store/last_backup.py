@@ -6,6 +6,8 @@ from pathlib import Path
 
 from pydantic import BaseModel, ValidationError
 
+from dryspell.owner import open_or_make
+
 FILE_NAME = "last-backup.json"
 
 
@@ -21,8 +23,8 @@ def note_backup(state_dir: Path, made: LastBackup) -> None:
     """Note that a copy was made; OSError where the state folder takes nothing."""
     new = state_dir / f".{FILE_NAME}.{os.getpid()}"
     try:
-        new.touch(0o600)
-        new.write_text(made.model_dump_json(), "utf-8")
+        with os.fdopen(open_or_make(new), "w", encoding="utf-8") as file:
+            file.write(made.model_dump_json())
         new.replace(state_dir / FILE_NAME)
     finally:
         new.unlink(missing_ok=True)

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Self
 
 from dryspell.errors import StoreError
+from dryspell.owner import make_folder, open_or_make
 
 FILE_NAME = "dryspell.lock"
 _TRIES = 5
@@ -50,8 +51,8 @@ class DaemonLock:
 
     def __init__(self, state_dir: Path) -> None:
         try:
-            state_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
-            self._file = os.open(state_dir / FILE_NAME, os.O_RDWR | os.O_CREAT, 0o600)
+            make_folder(state_dir)
+            self._file = open_or_make(state_dir / FILE_NAME)
         except OSError as error:
             raise StoreError(
                 f"the state folder {state_dir} cannot be written to ({error.strerror}); check who owns it, "

@@ -18,7 +18,7 @@ from dryspell.clock import Clock
 from dryspell.config import Config
 from dryspell.errors import StoreError, WeatherError
 from dryspell.store import Store
-from dryspell.tick.lessons import Lessons, as_here, learn
+from dryspell.tick.lessons import Lessons, as_here, learn, say
 from dryspell.tick.sources import SPREAD
 from dryspell.weather.join import join
 from dryspell.weather.sources import Source
@@ -206,6 +206,7 @@ class Gatherer:
         if old is not None and old.source == known.source and old.at <= now < old.until():
             return old
         met.lessons = learn(self._store, site, known, now)
+        say(site, met.lessons, old)
         return met.lessons
 
 

@@ -7,7 +7,7 @@ meet it half written, and then reads it again.
 import logging
 import os
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from pathlib import Path
 
@@ -18,6 +18,7 @@ from dryspell.alerts.sensors import SensorHealth
 from dryspell.alerts.sources import SourceHealth
 from dryspell.clock import Clock
 from dryspell.outlook.model import Plain
+from dryspell.owner import open_or_make
 
 log = logging.getLogger(__name__)
 
@@ -39,6 +40,7 @@ class Heartbeat(Plain):
     error: str = Field(default="", description="why the last one failed")
     tick_s: float = Field(description="how often one is due, by the daemon's clock")
     config_problem: str = Field(default="", description="why a changed configuration was not taken")
+    unjudged: dict[str, str] = Field(default={}, description="by piece, why it could not be judged at the last tick")
     sources: tuple[SourceHealth, ...] = ()
     sensors: tuple[SensorHealth, ...] = ()
 
@@ -46,7 +48,7 @@ class Heartbeat(Plain):
 def write_heartbeat(state_dir: Path, beat: Heartbeat) -> None:
     """Leave a heartbeat; OSError where it cannot be left."""
     body = beat.model_dump_json().encode()
-    handle = os.open(state_dir / FILE_NAME, os.O_WRONLY | os.O_CREAT, 0o600)
+    handle = open_or_make(state_dir / FILE_NAME)
     try:
         size = max(os.fstat(handle).st_size, -(-(len(body) + 1) // _BLOCK) * _BLOCK)
         os.pwrite(handle, body.ljust(size - 1) + b"\n", 0)
@@ -95,7 +97,9 @@ class Pulse:
         self._last_good_at: datetime | None = None
         self._said = ""
 
-    def beat(self, *, failures: int, error: str, config_problem: str = "") -> None:
+    def beat(
+        self, *, failures: int, error: str, config_problem: str = "", unjudged: Mapping[str, str] | None = None
+    ) -> None:
         """Leave one; where that cannot be, log it once.
 
         Parameters
@@ -104,6 +108,8 @@ class Pulse:
             How many ticks in a row have failed, and what the last one failed with; 0 where the last one did not.
         config_problem
             Why a changed configuration was not taken.
+        unjudged
+            By piece, why it could not be judged at the last tick.
         """
         now = self._clock.now()
         if not failures:
@@ -118,6 +124,7 @@ class Pulse:
             error=error,
             tick_s=self._tick_s,
             config_problem=config_problem,
+            unjudged=dict(unjudged or {}),
             sources=tuple(self._sources()),
             sensors=tuple(self._sensors(now)),
         )

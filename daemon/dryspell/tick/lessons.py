@@ -1,6 +1,7 @@
 """What a site's own readings have taught of its forecasts: how it differs from them, and how far off they are."""
 
 import logging
+import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -25,6 +26,7 @@ LEARN_SOON = timedelta(hours=1)
 LEAN_ON = timedelta(hours=2)
 """The hours to come lean on the last reading if it is no older than this."""
 
+_FIGURES = re.compile(r"\d[\d.]*|nan")
 
 NOTHING = fit({}, np.datetime64(0, "s"))
 """The correction of a place of which nothing has been learned."""
@@ -52,11 +54,24 @@ def learn(store: Store, site: str, table: WeatherTable, now: datetime) -> Lesson
         return Lessons(now, table.source, NOTHING, _errors_alone(store, site, now))
     history = store.history(site, (*MOVED, *MULTIPLIED), now, LEADS_H, source=table.source)
     correction = fit(history, as_instant(now))
-    for name, score in correction.scores.items():
-        why = f"; not used: {correction.off[name]}" if name in correction.off else ""
-        log.info("%s of %s was off by %.2f, corrected by %.2f%s", name, site, score.raw, score.corrected, why)
     used = {name: score for name, score in correction.scores.items() if name in correction.learned}
     return Lessons(now, table.source, correction, when_corrected(learn_errors(history), used))
+
+
+def say(site: str, lessons: Lessons, before: Lessons | None) -> None:
+    """Log of each variable whether it is corrected, when that is news; figures alone are none."""
+    for name, score in lessons.correction.scores.items():
+        why = lessons.correction.off.get(name, "")
+        if before and name in before.correction.scores and _plain(before.correction.off.get(name, "")) == _plain(why):
+            continue
+        if why:
+            log.info("%s of %s is not corrected: %s", name, site, why)
+        else:
+            log.info("%s of %s was off by %.2f, and by %.2f when corrected", name, site, score.raw, score.corrected)
+
+
+def _plain(reason: str) -> str:
+    return _FIGURES.sub("#", reason)
 
 
 def _errors_alone(store: Store, site: str, now: datetime) -> ErrorModel:

@@ -77,6 +77,11 @@ class Round:
         self._failing: dict[str, str] = {}
         self._foretold: dict[str, int] = {}
 
+    @property
+    def failing(self) -> Mapping[str, str]:
+        """Why pieces could not be judged at the last look, by piece."""
+        return self._failing
+
     def run(self, *, fetch_wait_s: float = FETCH_WAIT_S) -> Seen:
         """Look once at everything, and begin to send what is to be said.
 
@@ -149,6 +154,11 @@ class Round:
 
     def _failed(self, failed: dict[str, str], piece: str, error: Exception) -> None:
         """Log a piece that could not be judged, once per change."""
+        if isinstance(error, MemoryError):  # its text has sizes that change from one to the next
+            failed[piece] = "there was not enough memory"
+            if self._failing.get(piece) != failed[piece]:
+                log.error("%s could not be judged: %s", piece, failed[piece])
+            return
         failed[piece] = repr(error)
         if self._failing.get(piece) != failed[piece]:
             log.error("%s could not be judged", piece, exc_info=error)

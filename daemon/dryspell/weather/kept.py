@@ -7,6 +7,8 @@ from pathlib import Path
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError
 
+from dryspell.owner import hand_over, make_folder
+
 
 class Kept(BaseModel):
     """What is known about one address: the last good answer, and when it may be asked for again.
@@ -76,12 +78,11 @@ def save(folder: Path, kept: Kept) -> str:
     path = _path(folder, kept.url)
     head = _Head(kept=kept, sha256=None if kept.body is None else _digest(kept.body))
     try:
-        _make(folder)
+        make_folder(folder)
         handle, name = tempfile.mkstemp(prefix=path.stem, suffix=".new", dir=folder)
         try:
             with os.fdopen(handle, "wb") as file:
-                if os.geteuid() == 0:
-                    os.fchown(handle, *_owner(folder))
+                hand_over(handle, folder)
                 file.write(head.model_dump_json().encode() + b"\n" + (kept.body or b""))
             Path(name).replace(path)
         except OSError:
@@ -90,25 +91,6 @@ def save(folder: Path, kept: Kept) -> str:
     except OSError as error:
         return f"the answer could not be kept in {folder}: {error.strerror}"
     return ""
-
-
-def _make(folder: Path) -> None:
-    """Make a folder and those above it that are missing, for their owner alone.
-
-    What root makes in somebody's folder, as with `sudo dryspell check`, is given to that owner: his daemon could
-    neither read it nor write beside it otherwise.
-    """
-    if folder.is_dir():
-        return
-    _make(folder.parent)
-    folder.mkdir(mode=0o700, exist_ok=True)
-    if os.geteuid() == 0:
-        os.chown(folder, *_owner(folder.parent), follow_symlinks=False)
-
-
-def _owner(folder: Path) -> tuple[int, int]:
-    found = folder.stat()
-    return found.st_uid, found.st_gid
 
 
 def _path(folder: Path, url: str) -> Path:

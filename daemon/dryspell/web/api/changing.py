@@ -1,7 +1,7 @@
 """What changes the record: each answer shows what was done, and the window has moved when it comes."""
 
 from collections.abc import Callable, Coroutine
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Header, Path, Query
@@ -10,6 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from dryspell.answers import coat_pot, coat_seen
+from dryspell.answers.coat_details import FIRST
 from dryspell.answers.coat_done import CoatDocument, Did, PotDid, PotDocument, SandableDocument
 from dryspell.answers.coat_report import Answer
 from dryspell.answers.coat_told import Told
@@ -23,8 +24,6 @@ from dryspell.web.board import Board
 from dryspell.web.desk import Desk
 
 JSON = "application/json"
-FIRST = datetime(2000, 1, 1, tzinfo=UTC)
-"""No coat that is told of was put on before."""
 Handler = Callable[[Request], Coroutine[Any, Any, Response]]
 
 

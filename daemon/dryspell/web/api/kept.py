@@ -4,13 +4,12 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 from hashlib import sha256
-from threading import Lock
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
 from dryspell.answers.part import Part
+from dryspell.web.together import Together
 
 MOST_KEPT = 128
 
@@ -27,7 +26,7 @@ class KeptDocuments:
 
     def __init__(self) -> None:
         self._kept: OrderedDict[Hashable, _Kept] = OrderedDict()
-        self._lock = Lock()
+        self._together = Together[_Kept]()
 
     async def answer(self, request: Request, key: Hashable, stamp: Hashable, make: Callable[[], Part]) -> Response:
         """Return a document as an answer.
@@ -41,19 +40,19 @@ class KeptDocuments:
         """
         kept = self._kept.get(key)
         if kept is None or kept.stamp != stamp:
-            kept = await run_in_threadpool(self._make, key, stamp, make)
+
+            def keep(made: _Kept) -> None:
+                self._kept[key] = made
+                while len(self._kept) > MOST_KEPT:
+                    self._kept.popitem(last=False)
+
+            kept = await self._together.do((key, stamp), lambda: _made(stamp, make), keep)
         headers = {"ETag": kept.etag, "Cache-Control": "private, no-cache"}
         if kept.etag in request.headers.get("if-none-match", ""):
             return Response(status_code=304, headers=headers)
         return Response(kept.body, headers=headers, media_type="application/json")
 
-    def _make(self, key: Hashable, stamp: Hashable, make: Callable[[], Part]) -> _Kept:
-        with self._lock:  # one at a time: of many who wait for the same document one makes it
-            kept = self._kept.get(key)
-            if kept is None or kept.stamp != stamp:
-                body = make().model_dump_json().encode()
-                kept = _Kept(stamp, body, f'"{sha256(body).hexdigest()[:24]}"')
-                self._kept[key] = kept
-                while len(self._kept) > MOST_KEPT:
-                    self._kept.popitem(last=False)
-            return kept
+
+def _made(stamp: Hashable, make: Callable[[], Part]) -> _Kept:
+    body = make().model_dump_json().encode()
+    return _Kept(stamp, body, f'"{sha256(body).hexdigest()[:24]}"')
