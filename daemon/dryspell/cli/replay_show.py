@@ -31,10 +31,17 @@ _ASSUMED = (
     """Spoiled is a coat that, by the weather that came, met dew before it was dew-safe, rain before it was rain-safe,
     cold in its first 24 h, or too much sun before it was touch-dry, by the coating's figures and the same estimate of
     surface and drying that the verdicts stand on. Of one marked ? the weather is not known.""",
-    "Who obeys begins a coat in the hours that the last alert named, {tight}.",
+    """Who obeys begins a coat in the hours that the last alert named, {tight}; and looks at the page and at a gauge
+    before the can is opened: where the page says neither coat nor tight by then, or air or humidity is outside the
+    can's limits, the coat waits.""",
     """Who goes by air and humidity knows that a coat is due and that it is dry. "Knowing what comes" is the most coats
     that keep every limit in the weather that came; past every limit, the most that nothing spoils.""",
 )
+_COVERS = """Told that rain, dew, cold or, where no shade can be hung, sun will reach a wet film, who obeys puts a cover
+    over it, clear of the film and without any heat: at once if still at work, else when at work again before it comes;
+    a quarter of an hour later it is on. It comes off when the film is hard, or on a later day that is dry when by the
+    page nothing comes any more. Under it there is no sky and no rain, and films dry as slowly as in still air; the
+    surface is taken to change over at once. The others cover nothing."""
 _MOVED: Mapping[str, str] = {
     "weather": "for the weather",
     "coat_below": "for the coat below",
@@ -63,6 +70,8 @@ class Setting:
         What the weather says of itself.
     judged
         How starts are judged on the forecasts.
+    covers
+        Whether there is something to cover a wet film with.
     """
 
     forecast: str
@@ -71,6 +80,7 @@ class Setting:
     read_here: bool
     remarks: Sequence[str]
     judged: str = ""
+    covers: bool = False
 
 
 def replay_text(config: Config, came: Replayed, setting: Setting, paint: Paint, *, with_alerts: bool) -> str:
@@ -122,7 +132,13 @@ def assumptions(setting: Setting) -> list[str]:
         f"Forecasts: {setting.forecast}, a new one every {length_text(setting.every.total_seconds())}; {read}.",
         *([setting.judged] if setting.judged else []),
         *(" ".join(text.format(tight=tight).split()) for text in _ASSUMED),
+        *([" ".join(_COVERS.split())] if setting.covers else []),
     ]
+
+
+def covers(config: Config) -> bool:
+    """Say whether there is something at hand to cover a wet film with."""
+    return any(piece.cover_at_hand for piece in config.piece.values())
 
 
 def by_odds(config: Config) -> str:
@@ -154,7 +170,9 @@ def _built_up(config: Config, came: Replayed, zone: ZoneInfo) -> Iterator[str]:
     for key, by_finisher in came.accounts.items():
         days = [weekday_date(at.astimezone(zone)) for at in by_finisher[Finisher.OBEYS].built_up_at]
         said = ", ".join(days) if days else "not once in these days"
-        yield from _wrapped(f"{config.piece[key].name}, built up as dryspell says: {said}.")
+        covered = sum(bool(coat.covered_at) for coat in by_finisher[Finisher.OBEYS].coats)
+        films = f" Covered as it says: {covered} film{'s' * (covered > 1)}." if covered else ""
+        yield from _wrapped(f"{config.piece[key].name}, built up as dryspell says: {said}.{films}")
 
 
 def _plans(config: Config, came: Replayed, zone: ZoneInfo, paint: Paint) -> Iterator[str]:

@@ -23,7 +23,8 @@ class Finisher(StrEnum):
 class CoatAccount:
     """One coat: when it was begun and finished, and what became of it, if it was spoiled when.
 
-    `met` is what would have spoiled it with no shade hung over it, and when, until it was spoiled.
+    `met` is what would have spoiled it with no shade hung over it and no cover put over it, and when, until it was
+    spoiled; `covered_at` is when a cover was put over it.
     """
 
     number: int
@@ -32,6 +33,7 @@ class CoatAccount:
     fate: Fate
     spoiled_at: datetime | None
     met: Mapping[Fate, datetime] = field(default_factory=dict)
+    covered_at: tuple[datetime, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,7 @@ class Account:
                     fate=coat.fate,
                     spoiled_at=at(coat.spoiled_at) if coat.fate.spoiled else None,
                     met={fate: at(index) for fate, index in coat.met.items()},
+                    covered_at=tuple(at(cover.on) for cover in coat.covers),
                 )
                 for coat in build_up.coats
             ),

@@ -1,9 +1,9 @@
-"""A finisher who does what the alerts say, within the hours they name."""
+"""A finisher who does what the alerts say, within the hours they name: when to coat, and when to cover a wet film."""
 
 from datetime import datetime
 
 from dryspell.alerts.model import Kind, Notice
-from dryspell.outlook.model import Window
+from dryspell.outlook.model import Hazard, Window
 
 _WINDOWS = (Kind.COAT_NOW, Kind.HOT_COAT, Kind.LAST_CALL, Kind.WAIT, Kind.WEATHER_LOST)
 """What a finisher begins or leaves a coat by; of tomorrow's window "coat now" follows when it is time."""
@@ -30,9 +30,9 @@ class Told:
         """Say whether a coat may be begun now by what was told."""
         return any(first <= now <= last for first, last in self._spans)
 
-    def has_hours_after(self, now: datetime) -> bool:
-        """Say whether there are hours still to come in which it may."""
-        return any(last >= now for _, last in self._spans)
+    def hours_after(self, now: datetime) -> list[tuple[datetime, datetime]]:
+        """Return the hours still to come in which it may: from when until when."""
+        return [(max(first, now), last) for first, last in self._spans if last >= now]
 
     def _span(self, window: Window) -> tuple[datetime, datetime] | None:
         """Return the first start and the last one.
@@ -44,3 +44,35 @@ class Told:
         if window.word == "coat" and (window.probability is not None or not self._takes_tight):
             return window.good_from or window.start, window.begin_by
         return (window.start, window.last_start) if self._takes_tight else None
+
+
+class Warned:
+    """What one finisher has been told of the film that is on, who has something to cover it with.
+
+    Parameters
+    ----------
+    shade
+        Whether a shade hangs against the sun; where there is none, the cover is one.
+    """
+
+    def __init__(self, *, shade: bool) -> None:
+        self._shade = shade
+        self._comes: dict[Hazard, datetime] = {}
+
+    def hear(self, notice: Notice) -> None:
+        """Take in a notice: a danger that comes, or comes no more."""
+        if notice.hazard is None or notice.at is None or (notice.hazard == "sun" and self._shade):
+            return
+        if notice.kind is Kind.FILM_RISK:
+            self._comes[notice.hazard] = notice.at
+        elif notice.kind is Kind.RISK_OVER:
+            self._comes.pop(notice.hazard, None)
+
+    def forget(self) -> None:
+        """Have nothing more to see to: it is covered, or another coat is on."""
+        self._comes = {}
+
+    @property
+    def covers_by(self) -> datetime | None:
+        """When the last of what was told of comes: until then it helps to cover the film; None for nothing."""
+        return max(self._comes.values(), default=None)

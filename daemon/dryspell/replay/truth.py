@@ -16,7 +16,7 @@ from dryspell.outlook.judge import NEVER, wet
 from dryspell.outlook.sight import met_by
 from dryspell.outlook.slowing import Slowing, next_slowing, quick_until
 from dryspell.outlook.spans import BoolArray, SpanLeast
-from dryspell.outlook.splice import Covered, spliced, under_cover
+from dryspell.replay.splice import Covered, spliced, under_cover
 from dryspell.trade.coating import Coating
 from dryspell.trade.piece import Piece, Site
 from dryspell.trade.system import Lay, in_rows
@@ -75,7 +75,7 @@ class Truth:
     ) -> None:
         self.piece = piece
         self.lays = in_rows(lays)
-        self._site, self._table = site, every_way(table, site)
+        self.site, self._table = site, every_way(table, site)
         # As the daemon has it: a shade hangs while the film is wet, and is down when it hardens.
         self.bare, self.conditions = met_by(piece, site, self._table)
         c = self.conditions
@@ -89,7 +89,7 @@ class Truth:
 
     @cached_property
     def _under_cover(self) -> Conditions:
-        return under_cover(self.piece, self._site, self._table)
+        return under_cover(self.piece, self.site, self._table)
 
     def within_limits(self, coating: Coating) -> BoolArray:
         """Return where air and humidity are within the can's limits, as a gauge at the piece shows."""
@@ -132,13 +132,11 @@ class Truth:
         """
         c, lay = self.conditions, self.lays[number - 1]
         slowing = next_slowing(lay, self.piece, None if below is None else below.quick_until)
-        bare_clock = self._clock(lay, slowing, wet=False)
-        bare = fates(self.bare, bare_clock, np.array([start]), self.brush_steps)
-        clock, hardens = self._clock(lay, slowing, wet=True), bare_clock
+        clock, hardens, met = self._clock(lay, slowing, wet=True), self._clock(lay, slowing, wet=False), self.bare
+        bare = fates(met, hardens, np.array([start]), self.brush_steps)
         if covers:
-            c = spliced(c, self._under_cover, covers)
-            clock = DryingClock(c, lay.coating, slowing)
-            hardens = DryingClock(spliced(self.bare, self._under_cover, covers), lay.coating, slowing)
+            c, met = (spliced(each, self._under_cover, covers) for each in (c, met))
+            clock, hardens = (DryingClock(each, lay.coating, slowing) for each in (c, met))
         found = fates(c, clock, np.array([start]), self.brush_steps)
         stroke = min(start + self.brush_steps, c.times.size - 1)
         laid = c.times[[stroke]]
@@ -149,7 +147,7 @@ class Truth:
         ready = reached.sandable
         if then is not None and then.after:
             coating = lay.coating.model_copy(update={"sandable": then.after})
-            ready = hardens.of(coating).of_films(laid).sandable
+            ready = DryingClock(met, coating, slowing).of_films(laid).sandable
         soft = None
         if then is not None and then.hot and not then.changes and lay.coating.hot_open is not None:
             soft = self._after(reached.hot_open), self._before(reached.hot_close) - self.brush_steps

@@ -12,7 +12,6 @@ from dryspell.outlook.judge import Strictness
 from dryspell.outlook.sequence import CoatStarts, best_sequence, nothing_below
 from dryspell.outlook.spans import BoolArray, IndexArray
 from dryspell.replay.truth import BuildUp, Truth
-from dryspell.trade.coating import Coating
 
 MOST_A_DAY = 0.75
 """Coats to allow for at first; where they all find a start, twice as many are."""
@@ -23,7 +22,8 @@ AS_IT_WAS = Agreement(worse=())
 def by_the_gauge(truth: Truth) -> BuildUp:
     """Let a finisher coat whenever a coat is due, it is dry, and air and humidity are within the can's limits now."""
     build_up = BuildUp(truth)
-    starts = {lay.coating.key: np.flatnonzero(_within_limits(truth, lay.coating)) for lay in truth.lays}
+    found = truth.dry & truth.conditions.in_hours
+    starts = {lay.coating.key: np.flatnonzero(found & truth.within_limits(lay.coating)) for lay in truth.lays}
     start = truth.first
     while start < truth.end:
         due = starts[truth.lays[build_up.number - 1].coating.key]
@@ -32,13 +32,6 @@ def by_the_gauge(truth: Truth) -> BuildUp:
             build_up.lay(begins)
         start = begins + 1
     return build_up
-
-
-def _within_limits(truth: Truth, coating: Coating) -> BoolArray:
-    c = truth.conditions
-    lowest, highest = coating.air_c
-    within = (c.air_c >= lowest) & (c.air_c <= highest) & (c.humidity_pct <= coating.humidity_max_pct)
-    return np.asarray(within.all(axis=0) & truth.dry & c.in_hours)
 
 
 def in_hindsight(truth: Truth, *, keeps_limits: bool = True) -> BuildUp:

@@ -47,7 +47,8 @@ def spliced(c: Conditions, under: Conditions, covers: Sequence[Covered]) -> Cond
     cells = np.concatenate([[False], points[:-1]])
 
     def mix(name: str, where: BoolArray) -> FloatArray:
-        return np.where(where, getattr(under, name), getattr(c, name))
+        mixed: FloatArray = np.where(where, getattr(under, name), getattr(c, name))
+        return mixed
 
     return replace(
         c,
