@@ -3,10 +3,15 @@
 All send their request at the same moment and read its answer to the end, again and again. In the second half somebody
 records a coat and takes it back without a break, which runs a tick each time. Readers and daemon share the machine's
 cores; the processor's time for each is what a busy machine does not alter.
+
+Then Chromium, where there is one, loads every page: how much comes over the wire, and when it first paints, of a page
+that nobody has asked for yet and again of one that is kept.
 """
 
 import asyncio
 import json
+import os
+import shutil
 import sys
 import time
 from pathlib import Path
@@ -21,6 +26,13 @@ from page_process import page_process
 PATHS = ("/", "/api/v1/windows/toe_rail", "/api/v1/status", "/plan", "/calendar/site/orchard.ics")
 ROUNDS = 10
 REST_S = 1.0
+PAGES = (
+    "/", "/outlook", "/outlook/toe_rail", "/plan", "/record", "/record/toe_rail", "/record/toe_rail/coat", "/material",
+    "/review", "/doing", "/more",
+)  # fmt: skip
+FIRST_PAINT = "performance.getEntriesByType('paint').find((each) => each.name === 'first-contentful-paint')?.startTime"
+WEIGHT = """[...performance.getEntriesByType('navigation'), ...performance.getEntriesByType('resource')]
+  .map((each) => each.encodedBodySize)"""
 
 
 async def ask(reader, writer, method, path, body=""):
@@ -65,6 +77,12 @@ async def verdict(address):
     raise RuntimeError("there is no tick")
 
 
+def busy_s():
+    """Return how long all processors of the machine have been at work. [s]"""
+    fields = [int(each) for each in Path("/proc/stat").read_text().split("\n", 1)[0].split()[1:9]]
+    return (sum(fields) - fields[3] - fields[4]) / os.sysconf("SC_CLK_TCK")
+
+
 async def measure(page, readers):
     address = page.address
     before = await verdict(address)
@@ -73,6 +91,7 @@ async def measure(page, readers):
         stop = asyncio.Event()
         ticks = asyncio.create_task(disturb(address, stop)) if busy else None
         print(f"{readers} readers at once, {ROUNDS} times each" + (", while ticks run" if busy else ""))
+        begun, ours_s, all_s = time.perf_counter(), page.cpu_s + time.process_time(), busy_s()
         for path in PATHS:
             took, wrong, cpu_s = [], 0, page.cpu_s
             for _ in range(ROUNDS):
@@ -83,16 +102,43 @@ async def measure(page, readers):
             p50, p99 = np.percentile(took, (50, 99)) * 1e3
             each_ms = 1e3 * (page.cpu_s - cpu_s) / len(took)
             print(f"  {path:<28} p50 {p50:5.0f} ms  p99 {p99:5.0f} ms  processor each {each_ms:4.2f} ms  wrong {wrong}")
+        others = (busy_s() - all_s - page.cpu_s - time.process_time() + ours_s) / (time.perf_counter() - begun)
+        print(f"  others kept {max(others, 0.0):.1f} of {os.cpu_count()} cores busy meanwhile")
         if ticks is not None:
             stop.set()
             print(f"  ticks meanwhile: {await ticks}")
     print(f"verdict and window before {before}, after {await verdict(address)}")
 
 
+def look(address, flags=("--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking")):
+    """Print when each page first paints, and what it weighs with all that it asks for."""
+    from playwright.sync_api import sync_playwright
+
+    def paint(page):
+        page.wait_for_load_state("networkidle")
+        return page.evaluate(FIRST_PAINT) or float("nan")
+
+    url = f"http://{address[0]}:{address[1]}"
+    print("in Chromium: first paint of a page that is made for it and of one that is kept, packed page, with all of it")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=flags)
+        page = browser.new_page(service_workers="block")
+        page.goto(f"{url}/login")  # the browser itself is warm
+        for path in PAGES:
+            page.goto(url + path)
+            first, weights = paint(page), page.evaluate(WEIGHT)
+            page.reload()
+            kept, size, whole = paint(page), weights[0] / 1000, sum(weights) / 1000
+            print(f"  {path:<22} made {first:4.0f} ms  kept {kept:4.0f} ms  {size:5.1f} kB  {whole:6.1f} kB")
+        browser.close()
+
+
 def main():
     readers = int(sys.argv[1]) if len(sys.argv) > 1 else 200
     with TemporaryDirectory() as folder, page_process(Path(folder)) as page:
         asyncio.run(measure(page, readers))
+        if shutil.which("chromium"):
+            look(page.address)
 
 
 if __name__ == "__main__":

@@ -150,6 +150,12 @@ def test_no_page_holds_a_script_or_a_style_of_its_own_or_anything_from_elsewhere
         assert "//" not in text.replace("http://127", "").replace("<!doctype html>", "")
 
 
+@pytest.mark.parametrize("wanted", ["https://[", "//elsewhere.example/", "/\\elsewhere.example", "x"])
+def test_who_logs_in_is_led_to_no_other_place(unchanged, wanted):
+    answer = unchanged.get("login", params={"next": wanted}, follow_redirects=False)
+    assert (answer.status_code, answer.headers["location"]) == (303, "/")
+
+
 def test_whoever_knows_the_token_logs_in_and_out_again(tmp_path):
     with served(tmp_path, token=TOKEN) as daemon:
         asked = daemon.get("record/rail?coat=4", follow_redirects=True)

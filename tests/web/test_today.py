@@ -51,7 +51,7 @@ def test_a_piece_that_can_be_coated_says_so_first_then_until_when_why_and_what_c
     card, words = shown([of_rail([open_now, later], reason=open_now.binding)])
     assert card.index("Coat 4 now") < card.index("Brush down by 14:15") < card.index("0.6 K to spare")
     assert "2 h 15 min left" in words
-    assert "This window is 86% likely to hold. After that: Thu 4 Jun 10:00 to 12:45, tight." in words
+    assert "This window is 86 % likely to hold. After that: Thu 4 Jun 10:00 to 12:45, tight." in words
     assert ' class="card coat"' in f"<article{card}"
     assert 'href="/record/rail/coat?from=today">Coat 4 is on</a>' in card
 
@@ -66,7 +66,7 @@ def test_a_tight_window_says_that_it_is(shown):
 def test_a_piece_that_has_to_wait_says_until_when_and_for_how_long(shown):
     _, words = shown([of_rail([window(3, "09:30", "12:00")], reason=WET.model_copy(update={"at": at(3, "09:30")}))])
     assert "Wait until tomorrow 09:30 21 h 30 min to go" in words
-    assert "It stays open until 12:45, 100% likely to hold." in words
+    assert "That window stays open until 12:45, 100 % likely to hold." in words
 
 
 def test_where_no_window_is_in_sight_it_says_how_far_that_is_known(shown):
@@ -108,7 +108,7 @@ def test_a_wet_film_shows_how_far_it_is_and_what_comes_to_it(shown):
     assert '<progress max="100" value="50" aria-label="dew-safe">' in card
     assert '<progress max="100" value="20" aria-label="sandable">' in card
     assert "about tomorrow 09:00" in words
-    assert "Dew comes to the film today 22:00, 40% likely; it can take that from tomorrow 01:00." in words
+    assert "Dew comes to the film today 22:00, 40 % likely; it can take that from tomorrow 01:00." in words
     assert "It is sandable now" in words
 
 

@@ -8,7 +8,6 @@ from uuid import uuid4
 
 from fastapi import APIRouter
 from icalendar import Calendar, Event, vDuration
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -19,6 +18,7 @@ from dryspell.web.board import Board
 from dryspell.web.calendar_entries import entries_of, tells, told_now
 from dryspell.web.desk import Desk
 from dryspell.web.refusal import refusal
+from dryspell.web.together import Together
 
 KIND = "text/calendar; charset=utf-8"
 LOOK_AGAIN = timedelta(minutes=30)
@@ -36,7 +36,7 @@ def feeds_of(config: Config) -> list[str]:
 def router_of(board: Board, desk: Desk) -> APIRouter:
     """Return the routes of the feeds."""
     router = APIRouter(include_in_schema=False)
-    feeds = Feeds(board, desk)
+    feeds, together = Feeds(board, desk), Together[bytes]()
 
     @router.api_route("/calendar/{kind}/{name}", methods=["GET", "HEAD"])
     async def feed(request: Request, kind: str, name: str) -> Response:
@@ -46,7 +46,7 @@ def router_of(board: Board, desk: Desk) -> APIRouter:
             return refusal(request.scope, 404, "There is no calendar of that name.")
         body = feeds.at_hand(kind, key)
         if body is None:
-            body = await run_in_threadpool(feeds.read, kind, key)
+            body = await together.do((kind, key), lambda: feeds.read(kind, key))
         headers = {"ETag": f'"{sha256(body).hexdigest()[:24]}"', "Cache-Control": "private, no-cache"}
         if headers["ETag"] in request.headers.get("if-none-match", ""):
             return Response(status_code=304, headers=headers)

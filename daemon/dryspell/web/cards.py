@@ -96,7 +96,7 @@ def card_of(piece: Piece, outlook: Outlook | None, view: View) -> Card:
         looked = when(outlook.made_at, ZoneInfo(outlook.timezone), view.now)
         reason = f"The daemon last looked {looked}, too long ago to go by"
         return Card(piece.key, piece.name, site, "unknown", *UNKNOWN, why=reason, next_coat=_next(outlook))
-    zone, now = ZoneInfo(outlook.timezone), outlook.made_at
+    zone = ZoneInfo(outlook.timezone)
     window, ahead = open_window(outlook), next_window(outlook)
     word, title, headline = _verdict(outlook, window, ahead, zone)
     until = _until(outlook, window) if window else ahead.start if ahead and word == "wait" else None
@@ -116,7 +116,7 @@ def card_of(piece: Piece, outlook: Outlook | None, view: View) -> Card:
         risks=tuple(_risks(outlook, zone)),
         steps=tuple(_steps(outlook.film, zone, view.now)) if outlook.film else (),
         film_text=_film_text(outlook.film, zone, view.now),
-        state="" if (state := state_of(outlook, now)) is State.UNKNOWN else state.value,
+        state=_state(piece, outlook),
         next_coat=_next(outlook),
         may_be_sandable=_may_be_sandable(outlook),
         weather=_weather(outlook, zone, view.now),
@@ -163,17 +163,22 @@ def _following(outlook: Outlook, window: Window | None, ahead: Window | None, zo
     now = outlook.made_at
     last = moment(ahead.brush_down_by if ahead.word == "coat" else ahead.tight_until, zone, now, ahead.start)
     if window is None:
-        return f"It stays open until {last}{_odds(ahead)}."
+        return f"That window stays open until {last}{_odds(ahead)}."
     span = f"{when(ahead.start, zone, now)} to {last}" + (", tight" if ahead.word == "tight" else "")
     return f"{_holds(window)}After that: {span}."
 
 
+def odds_text(share: float) -> str:
+    """Return odds as they stand on the pages."""
+    return f"{share:.0%}".replace("%", " %")
+
+
 def _odds(window: Window) -> str:
-    return "" if window.probability is None else f", {window.probability:.0%} likely to hold"
+    return "" if window.probability is None else f", {odds_text(window.probability)} likely to hold"
 
 
 def _holds(window: Window) -> str:
-    return "" if window.probability is None else f"This window is {window.probability:.0%} likely to hold. "
+    return "" if window.probability is None else f"This window is {odds_text(window.probability)} likely to hold. "
 
 
 def _notes(outlook: Outlook, window: Window | None, zone: ZoneInfo, view: View) -> Iterator[str]:
@@ -199,7 +204,7 @@ def _notes(outlook: Outlook, window: Window | None, zone: ZoneInfo, view: View) 
 def _risks(outlook: Outlook, zone: ZoneInfo) -> Iterator[str]:
     names = {"rain": "Rain", "dew": "Dew", "sun": "Sun", "cold": "Cold"}
     for risk in outlook.film_risk or ():
-        odds = "" if risk.share is None else f", {risk.share:.0%} likely"
+        odds = "" if risk.share is None else f", {odds_text(risk.share)} likely"
         safe = f"; it can take that from {when(risk.safe_at, zone, outlook.made_at)}" if risk.safe_at else ""
         yield f"{names[risk.hazard]} comes to the film {when(risk.at, zone, outlook.made_at)}{odds}{safe}."
 
@@ -230,6 +235,16 @@ def _film_text(film: FilmState | None, zone: ZoneInfo, now: datetime) -> str:
         return ""
     spoilt = f", spoilt by {film.coat.spoilt}" if film.coat.spoilt else ""
     return f"Coat {film.coat.number}, on since {when(film.coat.finished_at, zone, now)}{spoilt}"
+
+
+def _state(piece: Piece, outlook: Outlook) -> str:
+    state, on = state_of(outlook, outlook.made_at), outlook.next_coat - 1
+    if state is not State.UNKNOWN:
+        return f"State: {state}"
+    if on > piece.done:  # of a coat on the record it is the weather that is not known
+        return ""
+    which = "Coat 1 is" if on == 1 else f"Coats 1 to {on} are"
+    return f"{which} from before the record, so how far {'it is' if on == 1 else 'they are'} is not known"
 
 
 def _may_be_sandable(outlook: Outlook) -> bool:

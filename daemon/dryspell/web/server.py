@@ -2,6 +2,7 @@
 
 import logging
 import socket
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -18,6 +19,8 @@ MOST_CONNECTIONS = 500
 LARGEST_HEAD = 16 * 1024
 TRY_AGAIN_S = 30.0
 LOOK_S = 0.05
+SWITCH_S = 0.0001
+"""How long a thread that reckons keeps the interpreter from one that answers; each answer asks for it several times."""
 NOT_SERVED = "the page cannot be served at %s:%d (%s); it is tried again, and the daemon goes on meanwhile"
 
 
@@ -114,6 +117,7 @@ class PageServer:
         self._server = uvicorn.Server(config)
         self._server.should_exit = self.is_leaving
         self._address = listener.getsockname()[:2]
+        sys.setswitchinterval(min(SWITCH_S, sys.getswitchinterval()))
         log.info("the page is at %s", self.url)
         self._server.run(sockets=[listener])
 

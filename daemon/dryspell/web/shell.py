@@ -10,7 +10,6 @@ from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from hashlib import sha256
-from threading import Lock
 from typing import Any, Literal
 
 from starlette.concurrency import run_in_threadpool
@@ -26,6 +25,7 @@ from dryspell.web.desk import Desk
 from dryspell.web.gate import Gate
 from dryspell.web.static_files import address_of
 from dryspell.web.templating import render
+from dryspell.web.together import Together
 
 Theme = Literal["auto", "light", "dark"]
 THEMES: tuple[Theme, ...] = ("auto", "light", "dark")
@@ -108,8 +108,7 @@ class Shell:
         self.settings = settings
         self.clock = clock
         self._kept: OrderedDict[Hashable, tuple[Hashable, Kept]] = OrderedDict()
-        self._making: dict[Hashable, Lock] = {}
-        self._lock = Lock()
+        self._together = Together[Kept]()
 
     @property
     def config(self) -> Config:
@@ -154,11 +153,16 @@ class Shell:
         key = (view.path, args, view.units, view.theme)
         stamp = (self.board.version, self.desk.changes, int(view.now.timestamp()) // 60)
         at_hand = self._kept.get(key)
-        if at_hand is None or at_hand[0] != stamp:
-            kept = await run_in_threadpool(self._make, key, stamp, view, template, fill)
-        else:
-            kept = at_hand[1]
-        return _answer(request, kept)
+        if at_hand is not None and at_hand[0] == stamp:
+            return _answer(request, at_hand[1])
+
+        def keep(kept: Kept) -> None:
+            self._kept[key] = (stamp, kept)
+            self._kept.move_to_end(key)
+            while len(self._kept) > MOST_KEPT:
+                self._kept.popitem(last=False)
+
+        return _answer(request, await self._together.do((key, stamp), lambda: self._make(view, template, fill), keep))
 
     async def once(self, request: Request, template: str, fill: Fill, *, status: int = 200) -> Response:
         """Return a page that is of this request alone, such as a form with what was typed into it."""
@@ -166,22 +170,9 @@ class Shell:
         html = await run_in_threadpool(self._html, view, template, fill)
         return Response(html, status, media_type="text/html; charset=utf-8")
 
-    def _make(self, key: Hashable, stamp: Hashable, view: View, template: str, fill: Fill) -> Kept:
-        with self._lock:
-            making = self._making.setdefault(key, Lock())
-        with making:  # of many who wait for the same page one makes it
-            at_hand = self._kept.get(key)
-            if at_hand is not None and at_hand[0] == stamp:
-                return at_hand[1]
-            body = self._html(view, template, fill).encode()
-            kept = Kept(body, gzip.compress(body, 6, mtime=0), f'W/"{sha256(body).hexdigest()[:24]}"')
-            with self._lock:
-                self._kept[key] = (stamp, kept)
-                self._kept.move_to_end(key)
-                while len(self._kept) > MOST_KEPT:
-                    old, _ = self._kept.popitem(last=False)
-                    self._making.pop(old, None)
-            return kept
+    def _make(self, view: View, template: str, fill: Fill) -> Kept:
+        body = self._html(view, template, fill).encode()
+        return Kept(body, gzip.compress(body, 6, mtime=0), f'W/"{sha256(body).hexdigest()[:24]}"')
 
     def _html(self, view: View, template: str, fill: Fill) -> str:
         return render(

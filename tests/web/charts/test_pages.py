@@ -82,7 +82,7 @@ def test_every_address_on_the_pages_is_there(daemon):
     found = set()
     for path in ("outlook", "outlook/gate", "plan", ""):
         page = daemon.get(path).text
-        found |= set(re.findall(r'(?:src|href|srcset|data-spec)="(/(?:charts|static|outlook)[^"]*)"', page))
+        found |= set(re.findall(r'(?:src|href|srcset|data-spec|data-draws)="(/(?:charts|static|outlook)[^"]*)"', page))
     assert {f"/static/charts/{script_name()}"} < found
     assert len([address for address in found if ".svg?" in address]) > 12
     for address in sorted(found):
@@ -165,7 +165,7 @@ def test_no_page_has_a_script_or_a_style_of_its_own(daemon):
 def test_under_a_prefix_every_address_begins_with_it(tmp_path):
     with served(tmp_path, NAMED, prefix="/varnish") as daemon:
         page = daemon.get("outlook/gate").text
-        addresses = re.findall(r'(?:src|href|srcset|data-spec)="(/[^"]*)"', page)
+        addresses = re.findall(r'(?:src|href|srcset|data-spec|data-draws)="(/[^"]*)"', page)
         assert addresses
         assert all(address.startswith("/varnish/") for address in addresses)
         spec = re.search(r'data-spec="(/[^"]+)"', page)[1].replace("&amp;", "&")

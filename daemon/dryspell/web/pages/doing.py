@@ -14,6 +14,7 @@ from dryspell.outlook.figures import duration
 from dryspell.web.shell import Shell, View
 
 LATE_WITHIN = timedelta(days=7)
+SHORTEST_IN_MIN_S = 120.0
 _TROUBLE = {
     Trouble.SILENT: "silent",
     Trouble.STUCK: "stuck at one reading",
@@ -64,7 +65,9 @@ def _ago(view: View, at: datetime | None) -> str:
 def _daemon(view: View) -> Line:
     if view.known is None:
         return Line("Ticks", "look", "the first look is under way")
-    said = f"looked {_ago(view, view.known.at)}, every {duration(timedelta(seconds=view.config.daemon.tick_s))}"
+    tick_s = view.config.daemon.tick_s
+    every = f"{tick_s:g} s" if tick_s < SHORTEST_IN_MIN_S else duration(timedelta(seconds=tick_s))
+    said = f"looked {_ago(view, view.known.at)}, every {every}"
     missing = [piece.name for key, piece in view.config.piece.items() if view.known.outlook(key) is None]
     if view.is_stale:
         return Line("Ticks", "bad", f"{said}; the log says why not since")

@@ -15,6 +15,7 @@ from dryspell.outlook.figures import clock, moment, weekday_date, when
 from dryspell.outlook.plan_model import Plan, PlannedCoat
 from dryspell.outlook.words import capital
 from dryspell.trade.before import before_text
+from dryspell.web.cards import odds_text
 from dryspell.web.charts.pictures import plan_picture
 from dryspell.web.shell import Shell, View
 
@@ -106,7 +107,7 @@ def _due(plan: Plan, coat: PlannedCoat, zone: ZoneInfo, view: View) -> Due:
         begin_at=coat.start,
         leave=moment(coat.last_stroke, zone, on=coat.start),
         who=people.get(coat.who, coat.who),
-        odds="" if coat.probability is None else f"{coat.probability:.0%}",
+        odds="" if coat.probability is None else odds_text(coat.probability),
         how=f"{label}, {', '.join(how(coat))}",
         remarks=tuple(remarks),
         stages=", ".join(f"{name} {moment(at, zone, on=coat.start)}" for name, at in stages.items() if at),

@@ -19,6 +19,7 @@ from dryspell.answers.log_words import change_text, told_of
 from dryspell.outlook.coat_log import Row
 from dryspell.outlook.coat_words import advice_text, deviations, met_lines, spoilt_text, thinner_text
 from dryspell.outlook.figures import quantity, when
+from dryspell.outlook.states import State
 from dryspell.web.notices import notice_of
 from dryspell.web.shell import Shell, View
 
@@ -102,7 +103,7 @@ def _pieces(view: View) -> dict[str, Any]:
                 "site": record.site.name,
                 "on": record.log.on,
                 "coats": max(record.coats, record.log.on),
-                "state": record.state,
+                "state": record.state if record.state != State.UNKNOWN else "",
                 "last": when(record.laid[-1].finished_at, record.zone, record.now) if record.laid else "",
             }
             for record in records
@@ -117,6 +118,7 @@ def _filled(view: View, piece: str, wanted: int | None) -> dict[str, Any]:
     lay = record.config.lay_of(record.piece, next_coat)
     return {
         "record": record,
+        "is_known": record.state != State.UNKNOWN,
         "entries": list(_entries(record)),
         "totals": totals(record.log, view.units),
         "history": list(_history(record)),

@@ -148,5 +148,8 @@
     show();
   };
 
-  begin();
+  // What draws is large: the page is shown before it is looked at.
+  const draws = element("script", { src: document.currentScript.dataset.draws });
+  draws.addEventListener("load", begin);
+  requestAnimationFrame(() => setTimeout(() => document.head.append(draws)));
 })();
