@@ -30,9 +30,7 @@ COMMANDS = [
 CONFIGURATION, PAGE, SENSORS = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
 SEASON = [command for command in COMMANDS if "season" in command]
 KEEPING = [command for command in COMMANDS if re.search(r"dryspell (status|backup|restore|export)\b", command)]
-OURS = [
-    command for command in COMMANDS if command.startswith(".venv/bin/dryspell") and command not in SEASON + KEEPING
-]
+OURS = [command for command in COMMANDS if command.startswith(".venv/bin/dryspell") and command not in SEASON + KEEPING]
 
 
 def test_every_command_is_one_that_a_test_runs():
