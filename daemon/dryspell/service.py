@@ -414,8 +414,8 @@ def serve(service: Service, again: Callable[[Config], Service] | None = None) ->
 
 
 def _ended(before: Collection[threading.Thread], until: float) -> bool:
-    """Wait until then for every thread begun since `before`, and say whether all have ended."""
-    ours = [thread for thread in threading.enumerate() if thread not in before]
+    """Wait until then for every thread begun since `before` that would keep the process, and say whether all ended."""
+    ours = [thread for thread in threading.enumerate() if thread not in before and not thread.daemon]
     for thread in ours:
         thread.join(max(0.0, until - time.monotonic()))
     return not any(thread.is_alive() for thread in ours)
