@@ -18,3 +18,9 @@ def load_until(page, path, text):
             return
         page.wait_for_timeout(250)
     raise AssertionError(f"{text!r} never stood on {path}")
+
+
+def press(what):
+    """Press a link or a button that leads to another page, and be there."""
+    with what.page.expect_navigation():
+        what.click()

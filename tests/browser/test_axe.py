@@ -7,7 +7,7 @@ practice: https://github.com/dequelabs/axe-core/blob/develop/doc/rule-descriptio
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from page_tour import NOWHERE, PAGES, SIZES, TOKEN, load_until
+from page_tour import NOWHERE, PAGES, SIZES, TOKEN, load_until, press
 
 EVERY = {
     **PAGES, "outlooks": "outlook", "outlook": "outlook/rail", "no such page": NOWHERE, "refused": "record/rail/pot",
@@ -41,10 +41,10 @@ def test_no_page_keeps_anybody_out(start, window, size, scheme):
     page.goto("record/rail/coat")
     page.get_by_text("Tell more of it").click()
     page.get_by_label("Thinner").fill("50 %")
-    page.get_by_role("button", name="Record it with this").click()
+    press(page.get_by_role("button", name="Record it with this"))
     wrong += found(page)
     page.goto("record/rail/coat")
-    page.get_by_role("button", name="Yes, coat 4 is on").click()
+    press(page.get_by_role("button", name="Yes, coat 4 is on"))
     for path in EVERY.values():
         page.goto(path)
         wrong += found(page)
@@ -60,7 +60,7 @@ def test_the_way_in_keeps_nobody_out(start, window, scheme):
     page.goto("plan")
     wrong = found(page)
     page.get_by_label("Token").fill("a guess of mine")
-    page.get_by_role("button", name="Log in").click()
+    press(page.get_by_role("button", name="Log in"))
     wrong += found(page)
     page.get_by_label("Token").fill(TOKEN)
     page.get_by_role("button", name="Log in").click()

@@ -4,7 +4,7 @@ import sqlite3
 
 import pytest
 
-from page_tour import PAGES, SIZES, TOKEN, load_until
+from page_tour import PAGES, SIZES, TOKEN, load_until, press
 
 
 def coats(folder):
@@ -26,7 +26,7 @@ def test_a_coat_is_logged_with_two_taps_the_window_moves_and_it_is_taken_back(st
     assert "to spare" in rail.locator(".why").inner_text()
     assert "Wait" in card(page, "Oak front door").inner_text()
     picture(page, "phone-verdict")
-    rail.get_by_role("link", name="Coat 4 is on").click()
+    press(rail.get_by_role("link", name="Coat 4 is on"))
     picture(page, "phone-confirm")
     page.get_by_role("button", name="Yes, coat 4 is on").click()
     page.wait_for_url("**/?did=record*")
@@ -37,8 +37,8 @@ def test_a_coat_is_logged_with_two_taps_the_window_moves_and_it_is_taken_back(st
     assert rail.get_by_role("progressbar", name="dew-safe").get_attribute("value") is not None
     assert coats(tmp_path) == [(4, 1)]
     picture(page, "phone-logged")
-    page.get_by_role("link", name="Take it back").click()
-    page.get_by_role("button", name="Yes, take it back").click()
+    press(page.get_by_role("link", name="Take it back"))
+    press(page.get_by_role("button", name="Yes, take it back"))
     load_until(page, "", "Coat 4 now")
     assert coats(tmp_path) == [(4, 0)]
 
@@ -50,18 +50,18 @@ def test_without_scripts_everything_is_read_and_logged_and_mistakes_are_said(sta
         if page.get_by_text("Coat 4 now").count():
             break
         page.wait_for_timeout(250)
-    card(page, "Toe rail").get_by_role("link", name="Coat 4 is on").click()
+    press(card(page, "Toe rail").get_by_role("link", name="Coat 4 is on"))
     page.get_by_text("Tell more of it").click()
     page.get_by_label("Thinner").fill("50 %")
     page.get_by_label("Who put it on").fill("Ada")
-    page.get_by_role("button", name="Record it with this").click()
+    press(page.get_by_role("button", name="Record it with this"))
     assert "can mean two mixes" in page.locator("#p-thinner").inner_text()
     assert page.get_by_label("Who put it on").input_value() == "Ada"
     page.get_by_label("Thinner").fill("10 parts")
-    page.get_by_role("button", name="Record it with this").click()
+    press(page.get_by_role("button", name="Record it with this"))
     assert "Coat 4 of Toe rail is on the record." in page.inner_text("main")
     assert coats(tmp_path) == [(4, 1)]
-    page.get_by_role("link", name="Record of Toe rail").click()
+    press(page.get_by_role("link", name="Record of Toe rail"))
     assert "10 parts" in page.inner_text("main")
 
 
@@ -72,7 +72,7 @@ def test_every_page_fits_its_screen_by_day_and_by_night(start, window, picture, 
     page = window(start().url, width=width, height=height, color_scheme=scheme)
     load_until(page, "plan", "Leave")
     page.goto("record/rail/coat")
-    page.get_by_role("button", name="Yes, coat 4 is on").click()
+    press(page.get_by_role("button", name="Yes, coat 4 is on"))
     paper = {}
     for name, path in PAGES.items():
         page.goto(path)
@@ -87,7 +87,7 @@ def test_light_and_units_are_chosen_and_kept(start, window):
     page.goto("more")
     page.get_by_label("Dark").check()
     page.get_by_label("US:").check()
-    page.get_by_role("button", name="Keep that on this device").click()
+    press(page.get_by_role("button", name="Keep that on this device"))
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(17, 25, 28)"
     page.goto("material")
     assert "fl oz" in page.inner_text("main")
@@ -115,7 +115,7 @@ def test_a_stranger_is_refused_and_whoever_knows_the_token_is_let_in(start, wind
     assert page.url.endswith("/login?next=%2Fplan")
     picture(page, "phone-login")
     page.get_by_label("Token").fill("a guess of mine")
-    page.get_by_role("button", name="Log in").click()
+    press(page.get_by_role("button", name="Log in"))
     assert "That is not the token." in page.inner_text("main")
     picture(page, "phone-refused")
     page.get_by_label("Token").fill(TOKEN)
