@@ -13,15 +13,14 @@ from pydantic import BaseModel, SecretStr
 from pydantic.fields import FieldInfo
 
 from dryspell.config.page import PageSettings
+from dryspell.config.services import SERVICES, WeatherSettings
 from dryspell.config.settings import (
-    SERVICES,
     AlertSettings,
     AlertTarget,
     DaemonSettings,
     MqttOutSettings,
     RecordSettings,
     TopSettings,
-    WeatherSettings,
 )
 from dryspell.trade.coating import Coating
 from dryspell.trade.factors import Factors

@@ -5,7 +5,7 @@ import subprocess
 import sys
 
 CODE = (
-    "import logging, os, sys; from dryspell.service import log_to_stderr\n"
+    "import logging, os, sys; from dryspell.logs import log_to_stderr\n"
     "found = os.fstat(2)\n"
     "os.environ['JOURNAL_STREAM'] = f'{found.st_dev}:{found.st_ino + int(sys.argv[1])}'\n"
     "log_to_stderr(); logging.getLogger('dryspell.tick').info('Rail: coat 4 now')\n"

@@ -9,8 +9,10 @@ import pytest
 
 from dryspell.clock import FixedClock, SystemClock
 from dryspell.errors import StoreError
-from dryspell.service import Health, JumpWatch, Service, log_to_stderr
+from dryspell.logs import log_to_stderr
+from dryspell.service import Service
 from dryspell.tick import Seen
+from dryspell.tick.ticking import Health, JumpWatch
 from yard import START, FakeSource, Taken, config, weather
 
 
@@ -111,7 +113,7 @@ def test_a_tick_that_fails_is_noted_in_the_health_once_and_the_next_one_goes_on(
 
     service._round.run = run
     service._tick_s = 0.05
-    with caplog.at_level(logging.INFO, "dryspell.service"):
+    with caplog.at_level(logging.INFO, "dryspell.tick.ticking"):
         run_until(service, lambda: service.health.last_good_at is not None)
     assert [record.getMessage() for record in caplog.records if record.name.startswith("dryspell")] == [
         "a tick failed, the next one tries again: the disk is full",

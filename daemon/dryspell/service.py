@@ -1,6 +1,5 @@
 """The daemon: a tick at every interval until it is told to leave."""
 
-import json
 import logging
 import os
 import random
@@ -11,14 +10,14 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from hashlib import sha256
 from types import FrameType
-from typing import TYPE_CHECKING, Self, TextIO
+from typing import TYPE_CHECKING, Self
 
-from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_EXECUTED, JobExecutionEvent
+from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_EXECUTED
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from dryspell.alerts.apprise_sender import AppriseSender
@@ -27,7 +26,7 @@ from dryspell.alerts.draughtsman import Draughtsman, can_draw
 from dryspell.clock import Clock
 from dryspell.config import Config
 from dryspell.config.watch import ConfigWatch
-from dryspell.errors import DryspellError, StoreError
+from dryspell.errors import StoreError
 from dryspell.heap import give_back
 from dryspell.store.lock import DaemonLock
 from dryspell.store.store import open_store
@@ -38,6 +37,7 @@ from dryspell.tick.config_news import say_config
 from dryspell.tick.heartbeat import Pulse
 from dryspell.tick.past_years import PastYears
 from dryspell.tick.saying import held_back
+from dryspell.tick.ticking import Health, JumpWatch
 from dryspell.weather.quality import Place
 from dryspell.weather.sensors.notices import Notices
 from dryspell.weather.sensors.receivers import Receivers
@@ -60,50 +60,7 @@ LEAVE_WITHIN_S = 2.0
 LOOK_FOR_SIGNALS_S = 0.5
 ASKED_TICK_S = 3.0
 """How long whoever has changed the record on the page waits for the tick that shows what became of it."""
-JUMP_S = 120.0
 SHORTEST_TICK_S = 0.05
-
-
-@dataclass
-class Health:
-    """Whether ticks go well; a page may show it."""
-
-    last_good_at: datetime | None = None
-    failures: int = 0
-    last_error: str = ""
-
-    def note(self, event: JobExecutionEvent) -> None:
-        """Take in what the scheduler says of a tick, and log it once per change."""
-        if event.exception is None:
-            if self.failures:
-                log.info("ticks go well again after %d that failed", self.failures)
-            self.failures, self.last_error, self.last_good_at = 0, "", datetime.now(UTC)
-            return
-        self.failures += 1
-        if str(event.exception) != self.last_error:
-            self.last_error = str(event.exception)
-            log.error("a tick failed, the next one tries again: %s", self.last_error)
-            if not isinstance(event.exception, DryspellError):
-                log.error("%s", event.traceback)
-
-
-@dataclass
-class JumpWatch:
-    """Notices that the clock was set, or that the machine slept: the day's time and the stopwatch run apart."""
-
-    clock: Clock
-    speed: float = 1.0
-    stopwatch: Callable[[], float] = time.monotonic
-    _before: tuple[datetime, float] | None = field(default=None, init=False)
-
-    def jumped_s(self) -> float:
-        """Return by how many seconds the clock has run ahead since the last call; 0 for less than two minutes."""
-        now, stopwatch = self.clock.now(), self.stopwatch()
-        before, self._before = self._before, (now, stopwatch)
-        if before is None:
-            return 0.0
-        apart = (now - before[0]).total_seconds() - (stopwatch - before[1]) * self.speed
-        return apart if abs(apart) > JUMP_S * self.speed else 0.0
 
 
 class Service:
@@ -419,49 +376,3 @@ def _ended(before: Collection[threading.Thread], until: float) -> bool:
     for thread in ours:
         thread.join(max(0.0, until - time.monotonic()))
     return not any(thread.is_alive() for thread in ours)
-
-
-def log_to_stderr(*, as_json: bool = False) -> None:
-    """Log for people on a terminal, JSON into a journal, and else a plain line each with an instant.
-
-    Libraries stay silent.
-    """
-    handler = logging.StreamHandler()
-    as_json = as_json or in_journal(os.environ, sys.stderr)
-    handler.setFormatter(_JsonLines() if as_json else _lines(on_terminal=sys.stderr.isatty()))
-    ours = logging.getLogger("dryspell")
-    ours.handlers[:] = [handler]
-    ours.setLevel(logging.INFO)
-    ours.propagate = False
-    # Their lines may hold addresses with tokens in them.
-    logging.getLogger().addHandler(logging.NullHandler())
-
-
-def in_journal(env: Mapping[str, str], stream: TextIO) -> bool:
-    """Say whether what is written to a stream goes into the journal, by JOURNAL_STREAM (systemd.exec(5))."""
-    try:
-        found = os.fstat(stream.fileno())
-    except OSError:
-        return False
-    return env.get("JOURNAL_STREAM") == f"{found.st_dev}:{found.st_ino}"
-
-
-def _lines(*, on_terminal: bool) -> logging.Formatter:
-    if on_terminal:
-        return logging.Formatter("%(asctime)s  %(message)s", "%H:%M:%S")
-    formatter = logging.Formatter("%(asctime)s %(levelname)s %(message)s", "%Y-%m-%dT%H:%M:%SZ")
-    formatter.converter = time.gmtime
-    return formatter
-
-
-class _JsonLines(logging.Formatter):
-    def format(self, record: logging.LogRecord) -> str:
-        line = {
-            "schema": "dryspell.log/1",
-            "generated_at": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="seconds")[:-6] + "Z",
-            "level": record.levelname.lower(),
-            "message": record.getMessage(),
-        }
-        if record.exc_info:
-            line["traceback"] = self.formatException(record.exc_info)
-        return json.dumps(line, ensure_ascii=False)

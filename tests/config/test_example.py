@@ -10,14 +10,13 @@ from dryspell.config import parse
 from dryspell.config.load import KEYS
 from dryspell.config.page import PageSettings
 from dryspell.config.problems import written_keys
+from dryspell.config.services import SERVICES, WeatherSettings
 from dryspell.config.settings import (
     NOTICE_KINDS,
-    SERVICES,
     AlertSettings,
     DaemonSettings,
     MqttOutSettings,
     RecordSettings,
-    WeatherSettings,
 )
 from dryspell.config.targets import KEYS as TARGET_KEYS
 from dryspell.trade.coating import toml_keys

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from dryspell.config import Config, parse
 from dryspell.config.load import KEYS
 from dryspell.config.problems import written_keys
-from dryspell.config.settings import AlertSettings, DaemonSettings, WeatherSettings
+from dryspell.config.services import WeatherSettings
+from dryspell.config.settings import AlertSettings, DaemonSettings
 from dryspell.config.targets import KEYS as TARGET_KEYS
 from dryspell.errors import ConfigError
 from dryspell.trade.coating import toml_keys

@@ -158,7 +158,8 @@ class Scenario:
 
     def stay(self, speed: float, *, as_json: bool, colour: bool) -> None:
         """Run the daemon on a temporary state folder until it is told to leave."""
-        from dryspell.service import Service, log_to_stderr, serve  # noqa: PLC0415
+        from dryspell.logs import log_to_stderr  # noqa: PLC0415
+        from dryspell.service import Service, serve  # noqa: PLC0415
         from dryspell.store.store import open_store  # noqa: PLC0415
 
         terminal = AlertTarget.model_validate({"key": "terminal", "url": "terminal://here"})

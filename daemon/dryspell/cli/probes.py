@@ -8,7 +8,7 @@ from pathlib import Path
 
 from dryspell.cli.parts import Finding
 from dryspell.config import Config
-from dryspell.config.settings import NETWORK_KINDS
+from dryspell.config.services import NETWORK_KINDS
 from dryspell.errors import StoreError, WeatherError
 from dryspell.outlook.figures import duration, when
 from dryspell.store.store import FILE_NAME, open_store

@@ -37,7 +37,8 @@ def command(
     With --json each line of the log is a JSON document; with --now the clock begins at that instant and runs on.
     """
     # The heavy parts are imported only when a daemon really starts.
-    from dryspell.service import Service, log_to_stderr, serve  # noqa: PLC0415
+    from dryspell.logs import log_to_stderr  # noqa: PLC0415
+    from dryspell.service import Service, serve  # noqa: PLC0415
 
     watch = ConfigWatch(config_path)
     settings = watch.load()

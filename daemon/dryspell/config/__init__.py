@@ -1,6 +1,7 @@
 """Reads the configuration: one TOML file, every quantity with its unit, every problem named at once."""
 
 from dryspell.config.load import load, parse
-from dryspell.config.settings import AlertSettings, AlertTarget, Config, DaemonSettings, WeatherSettings
+from dryspell.config.services import WeatherSettings
+from dryspell.config.settings import AlertSettings, AlertTarget, Config, DaemonSettings
 
 __all__ = ["AlertSettings", "AlertTarget", "Config", "DaemonSettings", "WeatherSettings", "load", "parse"]

@@ -5,7 +5,7 @@ from datetime import datetime, time
 from itertools import pairwise
 from typing import get_args
 
-from dryspell.config.settings import WeatherSettings
+from dryspell.config.services import WeatherSettings
 from dryspell.science.cure import StageRate, fit_stage
 from dryspell.trade.coating import YOURS, Coating
 from dryspell.trade.families import family

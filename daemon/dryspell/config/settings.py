@@ -1,13 +1,13 @@
 """What a configuration holds besides sites, pieces and coatings, and the whole of it once it is read."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import time
 from pathlib import Path
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, SecretStr, ValidationInfo, field_validator
+from pydantic import BeforeValidator, Field, SecretStr, ValidationInfo, field_validator
 
 from dryspell.alerts.configuration import ConfigKind
 from dryspell.alerts.model import Kind, Level
@@ -15,7 +15,8 @@ from dryspell.alerts.quiet import DEFAULT_QUIET, Quiet, QuietHours, read_quiet
 from dryspell.alerts.sensors import SensorKind
 from dryspell.alerts.sources import OutageKind
 from dryspell.config.page import PageSettings
-from dryspell.config.places import resolve
+from dryspell.config.part import WEB, FilePath, Part, read_web_address
+from dryspell.config.services import SourceKind, WeatherSettings, read_kinds
 from dryspell.config.wording import listed, meant
 from dryspell.trade.coating import Coating
 from dryspell.trade.person import Person
@@ -27,19 +28,11 @@ from dryspell.weather.sensors.model import Broker, PushDoor, Sensor
 
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})", re.ASCII)
 _MAILBOX = re.compile(r"[^@\s]+@[^@\s]+\.[^@\s]+")
-_WEB = re.compile(r"https?://[^\s/?#]+\S*", re.IGNORECASE)
-_MODEL = re.compile(r"[a-z][a-z0-9_]*", re.ASCII)
 _TOPIC_LEVEL = re.compile(r"[A-Za-z0-9_-]+", re.ASCII)
 _ANY_SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*://\S+")
 
-SourceKind = Literal["open-meteo", "open-meteo-ensemble", "met-norway", "nws", "table", "sensors"]
-SOURCE_KINDS: tuple[SourceKind, ...] = get_args(SourceKind)
 NOTICE_KINDS: tuple[str, ...] = (*Kind, *SensorKind, *OutageKind, *ConfigKind)
 USUAL = "usual"
-NETWORK_KINDS = frozenset(SOURCE_KINDS) - {"table", "sensors"}
-"""Those that ask a service over the network."""
-USUAL_YEARS = 10
-"""So many past years are enough for what happens in one of ten."""
 
 
 def _read_clock(value: Any) -> time:
@@ -54,24 +47,9 @@ def _read_clock(value: Any) -> time:
 def _read_contact(value: Any) -> str:
     if isinstance(value, str) and value.isascii() and value.isprintable():
         text = value.strip()
-        if _MAILBOX.fullmatch(text) or _WEB.fullmatch(text):
+        if _MAILBOX.fullmatch(text) or WEB.fullmatch(text):
             return text
     raise ValueError('is no e-mail or web address in plain ASCII letters; wanted such as "you@example.org"')
-
-
-def _read_web_address(value: Any) -> str:
-    if isinstance(value, str) and _WEB.fullmatch(value) and value.isprintable():
-        return value
-    raise ValueError("is no web address; wanted one that begins with https:// or http://")
-
-
-def _read_path(value: Any, info: ValidationInfo) -> Path | None:
-    if value is None or isinstance(value, Path):
-        return value
-    if not isinstance(value, str) or not value.strip() or "\0" in value:
-        raise ValueError('is no path; wanted text such as "weather.csv"')
-    context = info.context or {}
-    return resolve(value, context.get("folder", Path()), context.get("env", {}))
 
 
 def _read_alert_address(value: Any) -> SecretStr:
@@ -92,27 +70,8 @@ def _read_prefix(value: Any) -> str:
     return str(value)
 
 
-def _read_model(value: Any) -> str:
-    if isinstance(value, str) and _MODEL.fullmatch(value):
-        return value
-    raise ValueError('is no model; wanted one of the names of Open-Meteo\'s ensembles, such as "ecmwf_ifs025_ensemble"')
-
-
-def read_kinds(value: Any) -> tuple[SourceKind, ...]:
-    """Read an order of preference; ValueError says what is wrong with it."""
-    if not isinstance(value, list | tuple) or not value or not all(isinstance(kind, str) for kind in value):
-        raise ValueError(f'is no list of sources; wanted such as ["open-meteo"], of {listed(SOURCE_KINDS)}')
-    for kind in value:
-        if kind not in SOURCE_KINDS:
-            known = meant(kind, SOURCE_KINDS, f"there is {listed(SOURCE_KINDS)}")
-            raise ValueError(f'has "{kind}", which is no source; {known}')
-        if value.count(kind) > 1:
-            raise ValueError(f'has "{kind}" more than once; keep one')
-    return tuple(value)
-
-
 def _read_link(value: Any) -> str:
-    return "" if value == "" else _read_web_address(value)
+    return "" if value == "" else read_web_address(value)
 
 
 def _read_own_quiet(value: Any) -> Any:
@@ -139,16 +98,8 @@ def _read_notice_kinds(value: Any) -> tuple[str, ...] | None:
     return tuple(value)
 
 
-WebAddress = Annotated[str, BeforeValidator(_read_web_address)]
-FilePath = Annotated[Path | None, BeforeValidator(_read_path)]
 Contact = Annotated[str, BeforeValidator(_read_contact)]
 AlertAddress = Annotated[SecretStr, BeforeValidator(_read_alert_address)]
-
-
-class Part(BaseModel):
-    """One table of the configuration."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class TopSettings(Part):
@@ -158,119 +109,6 @@ class TopSettings(Part):
         default="", description="your e-mail or web address, for the operator of a weather service"
     )
     state: FilePath = Field(default=None, description="folder of the state")
-
-
-class MetNorwaySettings(Part):
-    """How MET Norway is asked."""
-
-    base_url: WebAddress = Field(default="https://api.met.no", description="the host of the service")
-
-
-class NwsSettings(Part):
-    """How the US National Weather Service is asked."""
-
-    base_url: WebAddress = Field(default="https://api.weather.gov", description="the host of the service")
-
-
-class OpenMeteoSettings(Part):
-    """How the forecast service of Open-Meteo is asked."""
-
-    base_url: WebAddress = Field(
-        default="https://api.open-meteo.com",
-        description="the host of the service, such as that of paying customers or one of your own",
-    )
-    api_key_env: str = Field(default="", description="the variable of the environment that holds a customer's key")
-    api_key_file: str = Field(default="", description="the file that holds it, instead")
-    api_key: SecretStr = SecretStr("")
-
-
-class EnsembleSettings(OpenMeteoSettings):
-    """How the ensemble service of Open-Meteo is asked."""
-
-    base_url: WebAddress = Field(
-        default="https://ensemble-api.open-meteo.com",
-        description="the host of the service, such as that of paying customers or one of your own",
-    )
-    model: Annotated[str, BeforeValidator(_read_model)] = Field(
-        default="icon_seamless_eps", description="whose members: one of Open-Meteo's names of ensembles"
-    )
-
-
-class ArchiveSettings(OpenMeteoSettings):
-    """How the archive of past weather of Open-Meteo is asked, for finish dates beyond the forecast."""
-
-    base_url: WebAddress = Field(
-        default="https://archive-api.open-meteo.com",
-        description="the host of the service, such as that of paying customers or one of your own",
-    )
-    years: int | None = Field(
-        default=None,
-        strict=True,
-        ge=0,
-        le=40,
-        description="how many past years it is asked for, 0 for none; left out, 10 where Open-Meteo's own host is "
-        "among the sources, else none",
-    )
-
-
-SERVICES: Mapping[str, type[Part]] = {
-    "open-meteo": OpenMeteoSettings,
-    "open-meteo-ensemble": EnsembleSettings,
-    "open-meteo-archive": ArchiveSettings,
-    "met-norway": MetNorwaySettings,
-    "nws": NwsSettings,
-}
-"""The tables under [weather], by the service they are of."""
-
-
-class WeatherSettings(Part):
-    """Where the weather comes from, how often, and how old it may get."""
-
-    sources: Annotated[tuple[SourceKind, ...], BeforeValidator(read_kinds)] = Field(
-        default=("open-meteo",), description="where the weather comes from, in order of preference"
-    )
-    file: FilePath = Field(default=None, description='the table file of the source "table", CSV or JSON Lines')
-    stale_after_h: Annotated[float, within("hour", 1, 72)] = Field(
-        default=6.0, alias="stale_after", description="older weather is not acted on: the answer is then unknown"
-    )
-    refresh_s: Annotated[float, within("second", 600, 86_400)] = Field(
-        default=3600.0, alias="refresh", description="how often the service is asked, at most"
-    )
-    forecast_days: int = Field(default=16, strict=True, ge=3, le=16, description="how far ahead to look")
-    members: int = Field(
-        default=20,
-        strict=True,
-        ge=1,
-        le=100,
-        description="how many ways a single forecast may go are judged, for the odds; 1 is the forecast alone",
-    )
-    rain_without_forecast: Literal["unknown", "assume none"] = Field(
-        default="unknown",
-        description='what "sensors" alone, which cannot foresee rain, say of it; unknown is never a go in the open',
-    )
-    open_meteo: OpenMeteoSettings = Field(default=OpenMeteoSettings(), alias="open-meteo")
-    open_meteo_ensemble: EnsembleSettings = Field(default=EnsembleSettings(), alias="open-meteo-ensemble")
-    open_meteo_archive: ArchiveSettings = Field(default=ArchiveSettings(), alias="open-meteo-archive")
-    met_norway: MetNorwaySettings = Field(default=MetNorwaySettings(), alias="met-norway")
-    nws: NwsSettings = Field(default=NwsSettings())
-
-    def years_asked(self, sources: Sequence[str]) -> int:
-        """Return how many past years the archive is asked for, where the weather comes from some sources.
-
-        Who has another host asked for forecasts does not want the public one to be asked behind their back.
-        """
-        if self.open_meteo_archive.years is not None:
-            return self.open_meteo_archive.years
-        hosts = {"open-meteo": self.open_meteo, "open-meteo-ensemble": self.open_meteo_ensemble}
-        public = [name for name, of in hosts.items() if of.base_url == type(of).model_fields["base_url"].default]
-        return USUAL_YEARS if set(public) & set(sources) else 0
-
-    @field_validator("refresh_s")
-    @classmethod
-    def _before_it_is_stale(cls, refresh_s: float, info: ValidationInfo) -> float:
-        if refresh_s > 3600 * (stale_after_h := info.data.get("stale_after_h", refresh_s)):
-            raise ValueError(f"is longer than stale_after ({stale_after_h:g} h); weather has to be fetched before that")
-        return refresh_s
 
 
 class AlertSettings(Part):

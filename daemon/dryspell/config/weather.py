@@ -5,9 +5,10 @@ from pathlib import Path
 from typing import Any
 
 from dryspell.config import cautions
+from dryspell.config.part import Part
 from dryspell.config.problems import Problems
 from dryspell.config.secrets import SecretReader
-from dryspell.config.settings import NETWORK_KINDS, SERVICES, Part, WeatherSettings, read_kinds
+from dryspell.config.services import NETWORK_KINDS, SERVICES, WeatherSettings, read_kinds
 
 _KEYS = {"api_key_env": SecretReader.from_environment, "api_key_file": SecretReader.from_file}
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from dryspell.config import Config
 from dryspell.config.page import PageSettings
-from dryspell.config.settings import ArchiveSettings, EnsembleSettings, OpenMeteoSettings
+from dryspell.config.services import ArchiveSettings, EnsembleSettings, OpenMeteoSettings
 from dryspell.outlook.laid import as_laid
 from dryspell.outlook.model import Coat
 from dryspell.outlook.plan_model import Plan, Plans

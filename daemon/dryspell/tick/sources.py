@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from dryspell.config import Config
-from dryspell.config.settings import SourceKind
+from dryspell.config.services import SourceKind
 from dryspell.store import Store
 from dryspell.tick.alone import SensorsAlone
 from dryspell.trade.piece import Site
