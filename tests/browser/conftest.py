@@ -106,7 +106,7 @@ def start(tmp_path):
             assert daemon.stop() == 0
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium():
     from playwright.sync_api import sync_playwright
 
