@@ -83,7 +83,10 @@ def test_the_sum_over_time_is_the_maturity_of_published_worked_examples(
 
 
 def test_the_equivalent_age_is_the_temperature_adjusted_age_of_the_european_standard(figure):
-    """EN 1992-1-1, (B.10): the sum of exp(13.65 - 4000 / (273 + T)) dt, with its own rounded constants."""
+    """EN 1992-1-1, (B.10): the sum of exp(13.65 - 4000 / (273 + T)) dt, with its own rounded constants.
+
+    So in the library structuralcodes (fib, on PyPI, codes.ec2_2004 and mc2010); the standard itself was not at hand.
+    """
     temps = [18, 14, 10, 8, 9, 15, 24, 29]
     adjusted_h = sum(4 * math.exp(13.65 - 4000 / (273 + t)) for t in temps)
     hours = np.stack([4 * np.arange(8), 4 * np.arange(8) + 4 - 1 / 3600], axis=1).ravel()

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bench.reference.drying import completion
 from dryspell.science import cure
 
 MIDNIGHT = np.datetime64("2026-03-01T00:00:00")
@@ -19,25 +20,6 @@ def axis(seconds):
 
 def hourly(count):
     return axis(3600 * np.arange(count))
-
-
-def plain_completion(start, seconds, rate, needed=1.0):
-    """Return the second at which the sum from `start` on is complete, walking the steps; None where it never is."""
-    if not seconds[0] <= start <= seconds[-1]:
-        return None
-    still = needed - 1e-9
-    for k in range(len(seconds) - 1):
-        begin, end = max(seconds[k], start), seconds[k + 1]
-        if end <= start:
-            continue
-        mean = (rate[k] + rate[k + 1]) / 2
-        if math.isnan(mean):
-            return None
-        gain = mean * (end - begin) / 3600
-        if gain >= still:
-            return math.ceil(begin + still / mean * 3600)
-        still -= gain
-    return None
 
 
 RATES = st.one_of(st.floats(0, 1.5), st.just(0.0), st.just(math.nan))
@@ -61,7 +43,7 @@ def test_completion_is_that_of_a_plain_loop(case, needed):
     assert ours.shape == (len(rates), len(starts))
     for row, rate in zip(ours, rates, strict=True):
         for instant, start in zip(row, starts, strict=True):
-            plain = plain_completion(start, seconds, rate, needed)
+            plain = completion(start, seconds, rate, needed)
             if plain is None:
                 assert np.isnat(instant)
             else:

@@ -9,10 +9,11 @@ from dryspell.outlook.agreement import Agreement
 from dryspell.outlook.below import OnFilm
 from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock, Reached
-from dryspell.outlook.judge import NEVER, NOMINAL, ROUNDING, Asked, Strictness, judge
+from dryspell.outlook.judge import NEVER, NOMINAL, ROUNDING, Asked, Strictness, judge, spans_of
 from dryspell.outlook.sequence import CoatStarts, nothing_below
 from dryspell.outlook.slowing import Slowing, next_slowing, quick_until
 from dryspell.outlook.spans import BoolArray, IndexArray, SpanLeast
+from dryspell.outlook.start_spans import StartSpans
 from dryspell.outlook.windows import Judged, judge_all
 from dryspell.trade.piece import Piece
 from dryspell.trade.system import Lay, hot_most
@@ -141,9 +142,10 @@ class Candidates:
         starts = self.workable() if at is None else at
         laid = self._c.times[starts + self.brush_steps]
         once = _Once(clock, self._c, laid)
+        spans = spans_of(self._c, once, starts, self._asked)
         passes = np.ones((self._c.air_c.shape[0], starts.size), dtype=np.bool_)
         for strictness in (NOMINAL, *self._agreement.worse):
-            passes &= self._passing(once, starts, strictness)
+            passes &= self._passing(once, starts, strictness, spans)
         which = np.arange(starts.size)
         if at is None:
             which = np.flatnonzero(passes.mean(axis=0) >= self._agreement.good - ROUNDING)
@@ -151,9 +153,9 @@ class Candidates:
         reached = once.of_films(laid) if hardens is clock else hardens.of_films(laid)
         return _Kind(starts[which], passes[:, which], clock, reached, which)
 
-    def _passing(self, clock: DryingClock, starts: IndexArray, strictness: Strictness) -> BoolArray:
+    def _passing(self, clock: DryingClock, starts: IndexArray, strictness: Strictness, spans: StartSpans) -> BoolArray:
         """Say in which members which starts pass, shape (members, starts)."""
-        rulings = judge(self._c, clock, clock.coating, starts, self._asked, strictness)
+        rulings = judge(self._c, clock, clock.coating, starts, self._asked, strictness, spans)
         return np.asarray(np.logical_and.reduce([ruling.passes for ruling in rulings]))
 
     def _hardens(self, clock: DryingClock) -> DryingClock:

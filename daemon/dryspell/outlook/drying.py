@@ -39,12 +39,15 @@ class DryingClock:
         self.slowing = slowing
         self._c = conditions
         self._sums: dict[tuple[StageName, Phase], RunningSum] = {}
+        self._speeds: dict[Phase, FloatArray] = {}
+        self._rates: dict[StageName, FloatArray] = {}
 
     def slowed(self, slowing: Slowing) -> "DryingClock":
         """Return the clock of films that something else slows; the sums are the same where the air is as still."""
         clock = DryingClock(self._c, self.coating, slowing)
+        clock._rates = self._rates
         if slowing.in_still_air == self.slowing.in_still_air:
-            clock._sums = self._sums
+            clock._sums, clock._speeds = self._sums, self._speeds
         return clock
 
     def sum(self, stage: StageName, phase: Phase) -> RunningSum:
@@ -74,8 +77,13 @@ class DryingClock:
         return float(np.median(done))
 
     def _sum(self, stage: StageName, phase: Phase) -> RunningSum:
-        rate = stage_rate(self.coating, stage, self._c.surface_c) * self._speed(phase)
-        return RunningSum(self._c.times, np.where(np.isfinite(rate), rate, 0.0))
+        if stage not in self._rates:
+            self._rates[stage] = stage_rate(self.coating, stage, self._c.surface_c)
+        if phase not in self._speeds:
+            self._speeds[phase] = self._speed(phase)
+        rate = self._rates[stage] * self._speeds[phase]
+        np.copyto(rate, 0.0, where=~np.isfinite(rate))
+        return RunningSum(self._c.times, rate)
 
     def _speed(self, phase: Phase) -> FloatArray:
         """Return how fast films dry for the air over them, as a share of the printed speed."""

@@ -5,28 +5,40 @@ until the last stroke is touch-dry, dew-safe, rain-safe, and until it is sandabl
 margin to apply and a smaller one to hold.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from dryspell.outlook.conditions import Conditions
-from dryspell.outlook.drying import DryingClock, Reached
+from dryspell.outlook.drying import DryingClock
 from dryspell.outlook.model import Limit
-from dryspell.outlook.spans import BoolArray, IndexArray
+from dryspell.outlook.spans import BoolArray, IndexArray, Sliding, Spans
+from dryspell.outlook.start_spans import COLD_SPAN_H, NEVER, ROUNDING, Asked, StartSpans
 from dryspell.trade.coating import Coating
-from dryspell.weather.table import FloatArray, TimeArray
+from dryspell.weather.table import FloatArray
 
-COLD_SPAN_H = 24.0
-"""The coldest night that matters to a film is the first one (common practice: look 24 h ahead)."""
+__all__ = [
+    "COLD_SPAN_H",
+    "NEVER",
+    "NOMINAL",
+    "ONE_DEGREE",
+    "ROUNDING",
+    "SLOWER",
+    "Asked",
+    "Ruling",
+    "Strictness",
+    "judge",
+    "spans_of",
+    "wet",
+]
+
 WET_MEMORY_H = 12.0
 """Dew or rain within this time before a start calls for the wait after it has gone."""
 WET_MM = 0.005
 """Less water than this, a two-hundredth of a millimetre, is a dry surface."""
-NEVER = 2**40
-"""An index beyond every axis."""
 SOME_RAIN_MM = 1e-6
-ROUNDING = 1e-9
-"""Hourly rain of 0.1 mm twice is 0.2 mm, whatever the floats say."""
 
 # How far from a limit counts as one step away from it, to compare limits of different kinds.
 _SCALE = {"K": 1.0, "degC": 1.0, "%": 5.0, "m/s": 1.0, "mm": 0.2, "h": 1.0, "": 1.0}
@@ -47,34 +59,12 @@ ONE_DEGREE = Strictness(guard_k=1.0)
 
 
 @dataclass(frozen=True)
-class Asked:
-    """What is asked of a coat, beside its coating's limits.
-
-    Attributes
-    ----------
-    brush_steps
-        Steps of the grid from the first stroke to the last.
-    settle_steps
-        Steps to wait after dew or rain has gone.
-    ready_at
-        When the coat underneath is ready for the next, datetime64[s] of shape (members,); NaT is never.
-    soft_between
-        From when and until when this coat may be brushed on the soft one underneath instead; None where it may not.
-    """
-
-    brush_steps: int
-    settle_steps: int
-    ready_at: TimeArray
-    soft_between: tuple[TimeArray, TimeArray] | None = None
-
-
-@dataclass(frozen=True)
 class Ruling:
     """What one limit says of all starts; arrays have shape (members, starts).
 
     The span it looks at runs from index `first` to `last`. A limit with a number has `value`, the worst met in the
-    span, `slack`, how far that is on the right side of `bound` (negative: wrong side), and `series`, what it was taken
-    from; `most` says that the worst is the greatest.
+    span, `bound`, what that is held against, and `series`, what it was taken from; `most` says that the worst is the
+    greatest.
     """
 
     limit: Limit
@@ -84,9 +74,15 @@ class Ruling:
     unit: str = ""
     value: FloatArray | None = None
     bound: float | None = None
-    slack: FloatArray | None = None
     series: FloatArray | None = None
     most: bool = False
+
+    @cached_property
+    def slack(self) -> FloatArray | None:
+        """How far the worst is on the right side of the bound (negative: wrong side)."""
+        if self.value is None or self.bound is None:
+            return None
+        return self.bound - self.value if self.most else self.value - self.bound
 
     @property
     def steps_away(self) -> FloatArray | None:
@@ -97,51 +93,10 @@ class Ruling:
         return np.where(self.value == 0.0, np.inf, steps) if self.limit in _RAINS else steps
 
 
-class _Spans:
-    """The spans of every start under one strictness, and the look-ups into them."""
-
-    def __init__(
-        self, c: Conditions, reached: Reached, starts: IndexArray, asked: Asked, strictness: Strictness
-    ) -> None:
-        members, size = c.air_c.shape
-        self._looks = c.looks
-        self.start = np.broadcast_to(starts, (members, starts.size))
-        stroke = self.start + asked.brush_steps
-        self.laid = reached.laid
-
-        def end(instant: TimeArray) -> IndexArray:
-            taken = (instant - self.laid) / np.timedelta64(c.step_s, "s") * (1.0 + strictness.reserve)
-            return stroke + np.where(np.isnan(taken), NEVER, np.ceil(taken - ROUNDING)).astype(np.int64)
-
-        a_day = stroke + round(COLD_SPAN_H * 3600 / c.step_s)
-        ends = {
-            "stroke": stroke,
-            "touch_dry": end(reached.touch_dry),
-            "dew_safe": end(reached.dew_safe),
-            "rain_safe": end(reached.rain_safe),
-            "cold": np.minimum(end(reached.sandable), a_day),
-        }
-        self.needed = np.max(list(ends.values()), axis=0)
-        self.ends = {name: np.minimum(index, size - 1) for name, index in ends.items()}
-
-    def stays(
-        self, limit: Limit, unit: str, series: FloatArray, bound: float, to: str, *, most: bool = False
-    ) -> Ruling:
-        """Test that a series stays at or above a bound (or at or below, for `most`) to the end of a span.
-
-        What is not known breaks no limit: whether all is known is a limit of its own.
-        """
-        last = self.ends[to]
-        first = np.minimum(self.start, last)
-        series = np.where(np.isfinite(series), series, -np.inf if most else np.inf)
-        value = (self._looks.most if most else self._looks.least)(limit, series).over(first, last)
-        slack = bound - value if most else value - bound
-        return Ruling(limit, slack >= 0.0, first, last, unit, value, bound, slack, series, most)
-
-
-def films_of(c: Conditions, clock: DryingClock, starts: IndexArray, asked: Asked) -> Reached:
-    """Return when the films of coats begun at some starts reach their stages."""
-    return clock.of_films(c.times[np.minimum(starts + asked.brush_steps, c.times.size - 1)])
+def spans_of(c: Conditions, clock: DryingClock, starts: IndexArray, asked: Asked) -> StartSpans:
+    """Return the spans that coats begun at some starts are judged over, under whatever strictness."""
+    laid = c.times[np.minimum(starts + asked.brush_steps, c.times.size - 1)]
+    return StartSpans(c, clock.of_films(laid), starts, asked)
 
 
 def judge(
@@ -151,7 +106,7 @@ def judge(
     starts: IndexArray,
     asked: Asked,
     strictness: Strictness,
-    reached: Reached | None = None,
+    spans: StartSpans | None = None,
 ) -> list[Ruling]:
     """Judge every start by every limit, in the order in which a failing one is named first.
 
@@ -159,43 +114,66 @@ def judge(
     ----------
     starts
         Indices into the grid, shape (starts,).
-    reached
-        `films_of` these starts, where they are judged more than once; None to work them out.
+    spans
+        `spans_of` these starts, where they are judged more than once; None to work them out.
     """
-    spans = _Spans(c, reached or films_of(c, clock, starts, asked), starts, asked, strictness)
-    guard = strictness.guard_k
-    start, stroke = spans.start, spans.ends["stroke"]
-    last = c.times.size - 1
-    known = c.looks.least("known", c.known.astype(np.float64)).over(start, np.minimum(spans.needed, last)) == 1.0
-    within = np.broadcast_to(c.in_hours.astype(np.float64), c.air_c.shape)
-    under_cover = np.zeros_like(c.in_hours) if c.under_cover is None else c.under_cover
-    clear_of_cover = np.broadcast_to((~under_cover).astype(np.float64), c.air_c.shape)
-    light = np.broadcast_to(c.in_daylight.astype(np.float64), c.air_c.shape)
+    spans = spans or spans_of(c, clock, starts, asked)
+    guard, start = strictness.guard_k, spans.start
+    brushing, ends = spans.around(0, asked.brush_steps), spans.ends(strictness.reserve)
+    stroke = spans.of_each(brushing.last)
+    known, _ = spans.worst("known", lambda: c.known.astype(np.float64), ends.whole, most=False)
+    clear_of_cover = np.ones_like(c.in_hours) if c.under_cover is None else ~c.under_cover
+
+    def stays(limit: Limit, unit: str, name: str, bound: float, over: Spans | Sliding, *, most: bool = False) -> Ruling:
+        """Test that a series stays at or above a bound (or at or below, for `most`) to the end of a span.
+
+        What is not known breaks no limit: whether all is known is a limit of its own.
+        """
+        value, series = spans.worst(name, lambda: _harmless(_SERIES[name](c), most=most), over, most=most)
+        passes = value <= bound if most else value >= bound
+        first, last = spans.of_each(over.first), spans.of_each(over.last)
+        return Ruling(limit, passes, first, last, unit, value, bound, series, most)
+
     return [
         Ruling(Limit.COAT_BELOW, _on_the_coat_below(c, asked, start), start, start),
-        Ruling(Limit.HOURS, c.looks.least("hours", within).over(start, stroke) == 1.0, start, stroke),
-        Ruling(Limit.COVER, c.looks.least("cover", clear_of_cover).over(start, stroke) == 1.0, start, stroke),
-        Ruling(Limit.DAYLIGHT, c.looks.least("light", light).over(start, stroke) == 1.0, start, stroke),
-        Ruling(Limit.DRY, _dry(c, coating, start, stroke, asked.settle_steps), start, stroke),
-        spans.stays(Limit.AIR_LOW, "degC", c.air_c, coating.air_c[0] + guard, "stroke"),
-        spans.stays(Limit.AIR_HIGH, "degC", c.air_c, coating.air_c[1] - guard, "stroke", most=True),
-        spans.stays(Limit.SURFACE_LOW, "degC", c.surface_c, coating.surface_c[0] + guard, "stroke"),
-        spans.stays(Limit.SURFACE_HIGH, "degC", c.surface_c, coating.surface_c[1] - guard, "touch_dry", most=True),
-        spans.stays(Limit.HUMIDITY, "%", c.humidity_pct, coating.humidity_max_pct, "stroke", most=True),
-        spans.stays(Limit.MARGIN_APPLY, "K", c.margin_k, coating.margin_apply_k + guard, "stroke"),
-        spans.stays(Limit.WIND, "m/s", c.wind_m_s, coating.wind_stop_m_s, "stroke", most=True),
-        spans.stays(Limit.SUN, "K", c.surface_c - c.air_c, coating.sun_excess_k, "touch_dry", most=True),
-        spans.stays(Limit.MARGIN_HOLD, "K", c.margin_k, coating.margin_hold_k + guard, "dew_safe"),
-        _rain(c, coating, spans),
-        _rain_chance(c, coating, spans),
-        spans.stays(Limit.COLD, "degC", c.surface_c, coating.film_low_c + guard, "cold"),
-        Ruling(Limit.KNOWN, known & (spans.needed <= last), start, np.minimum(spans.needed, last)),
+        Ruling(Limit.HOURS, spans.all_brushing("hours", c.in_hours), start, stroke),
+        Ruling(Limit.COVER, spans.all_brushing("cover", clear_of_cover), start, stroke),
+        Ruling(Limit.DAYLIGHT, spans.all_brushing("light", c.in_daylight), start, stroke),
+        Ruling(Limit.DRY, _dry(c, coating, asked, spans), start, stroke),
+        stays(Limit.AIR_LOW, "degC", "air", coating.air_c[0] + guard, brushing),
+        stays(Limit.AIR_HIGH, "degC", "air", coating.air_c[1] - guard, brushing, most=True),
+        stays(Limit.SURFACE_LOW, "degC", "surface", coating.surface_c[0] + guard, brushing),
+        stays(Limit.SURFACE_HIGH, "degC", "surface", coating.surface_c[1] - guard, ends.touch_dry, most=True),
+        stays(Limit.HUMIDITY, "%", "humidity", coating.humidity_max_pct, brushing, most=True),
+        stays(Limit.MARGIN_APPLY, "K", "margin", coating.margin_apply_k + guard, brushing),
+        stays(Limit.WIND, "m/s", "wind", coating.wind_stop_m_s, brushing, most=True),
+        stays(Limit.SUN, "K", "excess", coating.sun_excess_k, ends.touch_dry, most=True),
+        stays(Limit.MARGIN_HOLD, "K", "margin", coating.margin_hold_k + guard, ends.dew_safe),
+        _rain(c, coating, spans, ends.rain),
+        _rain_chance(c, coating, spans, ends.rain),
+        stays(Limit.COLD, "degC", "surface", coating.film_low_c + guard, ends.cold),
+        Ruling(Limit.KNOWN, (known == 1.0) & ends.is_whole, start, ends.whole.last),
     ]
+
+
+_SERIES: dict[str, Callable[[Conditions], FloatArray]] = {
+    "air": lambda c: c.air_c,
+    "surface": lambda c: c.surface_c,
+    "humidity": lambda c: c.humidity_pct,
+    "margin": lambda c: c.margin_k,
+    "wind": lambda c: c.wind_m_s,
+    "excess": lambda c: c.surface_c - c.air_c,
+}
+
+
+def _harmless(series: FloatArray, *, most: bool) -> FloatArray:
+    """Return a series that breaks no limit where it is not known."""
+    return np.where(np.isfinite(series), series, -np.inf if most else np.inf)
 
 
 def _on_the_coat_below(c: Conditions, asked: Asked, start: IndexArray) -> BoolArray:
     """Say which starts find the coat underneath ready, or soft still for as long as the brush is out."""
-    begun = c.times[start]
+    begun = c.times[start[:1]]
     ready: BoolArray = begun >= asked.ready_at[:, None]
     if asked.soft_between is not None:
         opens, closes = (instants[:, None] for instants in asked.soft_between)
@@ -209,41 +187,44 @@ def wet(c: Conditions) -> BoolArray:
     return np.asarray((c.water_mm > WET_MM) | (c.margin_k <= 0.0))
 
 
-def _dry(c: Conditions, coating: Coating, start: IndexArray, stroke: IndexArray, settle: int) -> BoolArray:
+def _dry(c: Conditions, coating: Coating, asked: Asked, spans: StartSpans) -> BoolArray:
     """Dry while brushing and for the wait before it; after a wet spell the margin to apply must have held as long.
 
     Common practice: after dew, an hour from the margin's passing the limit, since corners and the shaded side dry last.
     """
-    wetness = c.looks.most("wet", wet(c).astype(np.float64))
-    before = np.maximum(start - settle, 0)
-    memory = np.maximum(start - round(WET_MEMORY_H * 3600 / c.step_s), 0)
-    wet_now = wetness.over(before, stroke) > 0.0
-    wet_lately = wetness.over(memory, start) > 0.0
-    held = (
-        c.looks.least("margin", c.margin_k).over(before, start) >= coating.margin_apply_k
-    )  # an unknown hour did not hold
+
+    def wetness() -> FloatArray:
+        return wet(c).astype(np.float64)
+
+    memory = round(WET_MEMORY_H * 3600 / c.step_s)
+    wet_now = spans.worst("wet", wetness, spans.around(asked.settle_steps, asked.brush_steps), most=True)[0] > 0.0
+    wet_lately = spans.worst("wet", wetness, spans.around(memory, 0), most=True)[0] > 0.0
+    margin, _ = spans.worst("known margin", lambda: c.margin_k, spans.around(asked.settle_steps, 0), most=False)
+    held = margin >= coating.margin_apply_k  # an unknown hour did not hold
     return ~(wet_now | (wet_lately & ~held))
 
 
-def _rain(c: Conditions, coating: Coating, spans: _Spans) -> Ruling:
+def _rain(c: Conditions, coating: Coating, spans: StartSpans, over: Spans) -> Ruling:
     """Test the rain from the first stroke to rain-safe: its sum, and an hour at its heaviest, whichever is more."""
-    last = np.maximum(spans.ends["rain_safe"], np.minimum(spans.start + 1, c.times.size - 1))
-    first = np.minimum(spans.start + 1, last)
-    known = np.where(np.isfinite(c.rain_mm), c.rain_mm, 0.0)
-    fallen = np.cumsum(known, axis=1)
-    total = np.take_along_axis(fallen, last, axis=1) - np.take_along_axis(fallen, first - 1, axis=1)
-    hourly = known * (3600.0 / c.step_s)
-    value = np.maximum(total, c.looks.most("rain", hourly).over(first, last))
+
+    def hourly() -> FloatArray:
+        return _or_none(c.rain_mm) * (3600.0 / c.step_s)
+
+    heaviest, series = spans.worst("rain", hourly, over, most=True)
+    value = np.maximum(spans.total("rain", lambda: _or_none(c.rain_mm), over), heaviest)
     bound = coating.rain_max_mm
     passes = value < max(bound - ROUNDING, SOME_RAIN_MM)
-    return Ruling(Limit.RAIN, passes, first, last, "mm", value, bound, bound - value, hourly, most=True)
+    return Ruling(Limit.RAIN, passes, spans.of_each(over.first), over.last, "mm", value, bound, series, most=True)
 
 
-def _rain_chance(c: Conditions, coating: Coating, spans: _Spans) -> Ruling:
+def _rain_chance(c: Conditions, coating: Coating, spans: StartSpans, over: Spans) -> Ruling:
     """Test the chance of rain, where a source gives one; where none does, the amounts alone decide."""
-    last = np.maximum(spans.ends["rain_safe"], np.minimum(spans.start + 1, c.times.size - 1))
-    first = np.minimum(spans.start + 1, last)
-    known = np.where(np.isfinite(c.rain_chance_pct), c.rain_chance_pct, 0.0)
-    value = c.looks.most("chance", known).over(first, last)
+    value, series = spans.worst("chance", lambda: _or_none(c.rain_chance_pct), over, most=True)
     bound = coating.rain_chance_max_pct
-    return Ruling(Limit.RAIN_CHANCE, value < bound, first, last, "%", value, bound, bound - value, known, most=True)
+    first, last = spans.of_each(over.first), over.last
+    return Ruling(Limit.RAIN_CHANCE, value < bound, first, last, "%", value, bound, series, most=True)
+
+
+def _or_none(fallen: FloatArray) -> FloatArray:
+    """Return what falls, nothing where that is not known."""
+    return np.where(np.isfinite(fallen), fallen, 0.0)

@@ -10,7 +10,7 @@ import numpy as np
 from dryspell.outlook.agreement import ALL, Agreement
 from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock, Reached
-from dryspell.outlook.judge import NOMINAL, ROUNDING, Asked, Ruling, films_of, judge, wet
+from dryspell.outlook.judge import NOMINAL, ROUNDING, Asked, Ruling, judge, spans_of, wet
 from dryspell.outlook.mix import mix_at
 from dryspell.outlook.model import Block, Limit, Reason, Stages, Window, Word
 from dryspell.outlook.spans import BoolArray, IndexArray
@@ -74,6 +74,13 @@ class Judged:
         return first
 
     @cached_property
+    def steps_away(self) -> list[tuple[Ruling, FloatArray]]:
+        """Of each limit with a number, how far every start is from it in the member that speaks for enough."""
+        measured = [(ruling, ruling.steps_away) for ruling in self.nominal]
+        rank = self.agreement.among(self.conditions.air_c.shape[0], self.agreement.good)
+        return [(ruling, np.partition(steps, rank, axis=0)[rank]) for ruling, steps in measured if steps is not None]
+
+    @cached_property
     def shares(self) -> FloatArray:
         """Share of members that pass each ruling, shape (rulings, starts)."""
         return np.stack([ruling.passes.mean(axis=0) for ruling in self.nominal])
@@ -102,15 +109,15 @@ def judge_all(
     agreement
         How many members have to agree.
     """
-    reached = films_of(c, clock, starts, asked)
-    nominal = judge(c, clock, coating, starts, asked, NOMINAL, reached)
+    spans = spans_of(c, clock, starts, asked)
+    nominal = judge(c, clock, coating, starts, asked, NOMINAL, spans)
     # How the weather turns out does not change when the coat underneath is taken to be ready.
     ready = _all([ruling for ruling in nominal if ruling.limit is Limit.COAT_BELOW])
     weather = _weather(nominal)
     share = (weather & ready).mean(axis=0)
     robust = weather.copy()
     for strictness in agreement.worse:
-        robust &= _weather(judge(c, clock, coating, starts, asked, strictness, reached))
+        robust &= _weather(judge(c, clock, coating, starts, asked, strictness, spans))
     often_enough = ~on_coarse(c, nominal)
     return Judged(
         conditions=c,
@@ -145,7 +152,7 @@ def why_not(judged: Judged, k: int) -> Reason:
 
 def nearest_limit(judged: Judged, k: int) -> Reason:
     """Return the limit that the k-th start comes nearest to."""
-    near = [(float(steps[k]), ruling) for ruling, steps in _steps_away(judged)]
+    near = [(float(steps[k]), ruling) for ruling, steps in judged.steps_away]
     return _reason(judged, min(near, key=lambda pair: pair[0])[1], k, k)
 
 
@@ -171,19 +178,12 @@ def stages_of(reached: Reached, film: int) -> Stages:
     )
 
 
-def _steps_away(judged: Judged) -> list[tuple[Ruling, FloatArray]]:
-    """Return, of each limit with a number, how far every start is from it in the member that speaks for enough."""
-    measured = [(ruling, ruling.steps_away) for ruling in judged.nominal]
-    rank = judged.agreement.among(judged.conditions.air_c.shape[0], judged.agreement.good)
-    return [(ruling, np.partition(steps, rank, axis=0)[rank]) for ruling, steps in measured if steps is not None]
-
-
 def on_coarse(c: Conditions, rulings: list[Ruling]) -> BoolArray:
     """Say of each start whether what it needs stands, in any member, on weather too coarse to show a night."""
     if not c.coarse.any():
         return np.zeros(rulings[-1].passes.shape[1], dtype=np.bool_)
     needed = next(ruling for ruling in rulings if ruling.limit is Limit.KNOWN)
-    coarse = c.looks.most("coarse", np.broadcast_to(c.coarse.astype(np.float64), c.air_c.shape))
+    coarse = c.looks.most("coarse", lambda: c.coarse[None].astype(np.float64))
     return np.asarray((coarse.over(np.minimum(needed.first, needed.last), needed.last) > 0.0).any(axis=0))
 
 
@@ -210,7 +210,7 @@ def _window(judged: Judged, first: int, last: int) -> Window:
     good = np.flatnonzero(judged.robust[first : last + 1]) + first
     word: Word = "coat" if good.size else "tight"
     candidates = good if good.size else np.arange(first, last + 1)
-    slack = np.min([steps for _, steps in _steps_away(judged)], axis=0)
+    slack = np.min([steps for _, steps in judged.steps_away], axis=0)
     best = int(candidates[np.argmax(slack[candidates])])
     column = judged.starts[best]
     c = judged.conditions

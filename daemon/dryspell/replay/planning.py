@@ -9,7 +9,7 @@ from dryspell.outlook.plan_model import Plan, Plans
 from dryspell.replay.account import Planned, Promised
 from dryspell.replay.truth import BuildUp
 from dryspell.store import Store
-from dryspell.tick import Planner
+from dryspell.tick.plans import Planner
 from dryspell.trade.person import Person
 
 

@@ -19,7 +19,8 @@ from dryspell.replay.station import BEFORE, Station, live_through
 from dryspell.replay.truth import BuildUp, Laid, Truth
 from dryspell.store import Store
 from dryspell.store.store import open_store
-from dryspell.tick import Gatherer, Round
+from dryspell.tick.gather import Gatherer
+from dryspell.tick.round import Round
 from dryspell.weather.sources import Source
 from dryspell.weather.table import WeatherTable
 

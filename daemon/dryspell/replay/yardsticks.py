@@ -11,6 +11,7 @@ from dryspell.outlook.fate import fates
 from dryspell.outlook.judge import Strictness
 from dryspell.outlook.sequence import CoatStarts, best_sequence, nothing_below
 from dryspell.outlook.spans import BoolArray, IndexArray
+from dryspell.outlook.start_spans import StartSpans
 from dryspell.replay.truth import BuildUp, Truth
 
 MOST_A_DAY = 0.75
@@ -84,9 +85,9 @@ class _Hindsight(Candidates):
         self._keeps_limits = keeps_limits
         self._bare: dict[str, DryingClock] = {}
 
-    def _passing(self, clock: DryingClock, starts: IndexArray, strictness: Strictness) -> BoolArray:
+    def _passing(self, clock: DryingClock, starts: IndexArray, strictness: Strictness, spans: StartSpans) -> BoolArray:
         good = fates(self._truth.conditions, clock, starts, self.brush_steps).good[None]
-        return good & super()._passing(clock, starts, strictness) if self._keeps_limits else good
+        return good & super()._passing(clock, starts, strictness, spans) if self._keeps_limits else good
 
     def _hardens(self, clock: DryingClock) -> DryingClock:
         known = self._bare.setdefault(clock.coating.key, DryingClock(self._truth.bare, clock.coating, clock.slowing))

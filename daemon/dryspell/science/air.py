@@ -9,7 +9,7 @@ water and -65 to 0 degC over ice; the bounds below are wider, because a value a 
 import numpy as np
 import numpy.typing as npt
 
-from dryspell.science.bounds import FloatArray, within
+from dryspell.science.bounds import FloatArray, in_blocks, within
 
 _COLDEST_C, _HOTTEST_C = -100.0, 150.0
 
@@ -31,9 +31,12 @@ def _temperature(name: str, values: npt.ArrayLike) -> FloatArray:
 
 def _humidity(rh_pct: npt.ArrayLike) -> FloatArray:
     """Return relative humidity with 100..105 % taken as 100 %, and 0 % and less as not known."""
-    rh = np.minimum(within("rh_pct", rh_pct, -np.inf, _HUMIDITY_TOP_PCT, "%"), 100.0)
-    if rh.size and np.fmin.reduce(rh, axis=None) <= 0.0:  # seldom: spare the copy
-        return np.where(rh > 0.0, rh, np.nan)
+    rh = within("rh_pct", rh_pct, -np.inf, _HUMIDITY_TOP_PCT, "%")
+    # Either is seldom: spare the copy.
+    if rh.size and np.fmax.reduce(rh, axis=None) > 100.0:
+        rh = np.minimum(rh, 100.0)
+    if rh.size and np.fmin.reduce(rh, axis=None) <= 0.0:
+        rh = np.where(rh > 0.0, rh, np.nan)
     return rh
 
 
@@ -105,16 +108,17 @@ def dew_point(t_c: npt.ArrayLike, rh_pct: npt.ArrayLike) -> FloatArray:
     ValueError
         For a temperature outside -100 to 150 degC or a humidity above 105 %.
     """
-    # es(Td) = RH es(T), solved for Td: A B / (B + Td) = A B / (B + T) - ln(RH). In place: memory costs more than the
-    # arithmetic, and this is the formula that is called most.
-    t, share = _temperature("t_c", t_c), np.asarray(_humidity(rh_pct))
-    found = np.asarray(_B_WATER_C + t)
+    return in_blocks(_dew_point, t_c, rh_pct)
+
+
+def _dew_point(found: FloatArray, share: FloatArray, _: FloatArray, t_c: FloatArray, rh_pct: FloatArray) -> None:
+    # es(Td) = RH es(T), solved for Td: A B / (B + Td) = A B / (B + T) - ln(RH).
+    np.add(_B_WATER_C, _temperature("t_c", t_c), out=found)
     np.divide(_A_WATER * _B_WATER_C, found, out=found)
-    share *= 0.01
-    np.log(share, out=share)
-    found = found - share if found.shape != share.shape else np.subtract(found, share, out=found)
+    np.multiply(0.01, _humidity(rh_pct), out=share)
+    found -= np.log(share, out=share)
     np.divide(_A_WATER * _B_WATER_C, found, out=found)
-    return np.subtract(found, _B_WATER_C, out=found)
+    found -= _B_WATER_C
 
 
 def frost_point(t_c: npt.ArrayLike, rh_pct: npt.ArrayLike) -> FloatArray:
@@ -155,14 +159,27 @@ def relative_humidity(t_c: npt.ArrayLike, dew_point_c: npt.ArrayLike) -> FloatAr
         For a temperature outside -100 to 150 degC, or a dew point more than 0.5 K above its temperature: then the two
         are not of the same air or not of the same minute.
     """
+    return in_blocks(_relative_humidity, t_c, dew_point_c)
+
+
+def _relative_humidity(
+    found: FloatArray, one: FloatArray, other: FloatArray, t_c: FloatArray, dew_point_c: FloatArray
+) -> None:
     t, td = _temperature("t_c", t_c), _temperature("dew_point_c", dew_point_c)
-    excess = td - t
+    excess = np.subtract(td, t, out=one)
     if excess.size and np.fmax.reduce(excess, axis=None) > _DEW_POINT_EXCESS_K:
         raise ValueError(
             f"dew_point_c lies up to {np.nanmax(excess):.2f} K above t_c; a dew point is never above its air"
         )
-    td = np.minimum(td, t)
-    return 100.0 * np.exp(_A_WATER * td / (_B_WATER_C + td) - _A_WATER * t / (_B_WATER_C + t))
+    # 100 exp(A td / (B + td) - A t / (B + t))
+    td = np.minimum(td, t, out=one)
+    np.multiply(_A_WATER, td, out=found)
+    found /= np.add(_B_WATER_C, td, out=other)
+    np.multiply(_A_WATER, t, out=one)
+    one /= np.add(_B_WATER_C, t, out=other)
+    found -= one
+    np.exp(found, out=found)
+    found *= 100.0
 
 
 def mixing_ratio_g_kg(vapour_hpa: npt.ArrayLike, pressure_hpa: npt.ArrayLike) -> FloatArray:

@@ -114,10 +114,14 @@ class StageRate:
             warmest = np.inf if self.above_warmest == "faster" else at_c + _WARMER_THAN_POINT_K
             hours = h / _arrhenius(self.activation_energy_j_mol, np.clip(t, self.lowest_c, warmest), at_c)
         short_k = self.lowest_c - t
+        is_cold = np.asarray(short_k > 0.0)
+        if not is_cold.any():
+            return np.asarray(hours)
         if self.below_coldest == "stops":
-            return np.where(short_k > 0.0, np.inf, hours)
-        slowed = hours * 2.0 ** (np.maximum(short_k, 0.0) / _HALVING_K)
-        return np.where((short_k > 0.0) & (t <= _FREEZING_C), np.inf, slowed)
+            return np.where(is_cold, np.inf, hours)
+        # A power costs more than all the rest, and most of the weather is not so cold.
+        slowing = np.power(2.0, short_k / _HALVING_K, out=np.ones(is_cold.shape), where=is_cold)
+        return np.where(is_cold & (t <= _FREEZING_C), np.inf, hours * slowing)
 
     def rate_per_h(self, t_c: npt.ArrayLike) -> FloatArray:
         """Return the share of the stage done in an hour at a film temperature [h-1]; 0 where the film does not dry."""

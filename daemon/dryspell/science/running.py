@@ -61,23 +61,33 @@ class RunningSum:
         self._members = gains.shape[:-1]
         gains = np.atleast_2d(gains)
         unknown = np.isnan(gains)
-        self._sums = _running(np.where(unknown, 0.0, gains))
-        self._unknown = _running(unknown.astype(np.float64))
+        self._unknown: FloatArray | None = None
+        if unknown.any():
+            self._unknown = _running(unknown.astype(np.float64))
+            gains = np.where(unknown, 0.0, gains)
+        self._sums = _running(gains)
+        self._steps = np.diff(self._seconds)
+        self._is_even = bool((self._steps == self._steps[0]).all())
         self._rows_at = np.arange(gains.shape[0])[:, None] * self._seconds.size
 
     def between(self, start: npt.ArrayLike, end: npt.ArrayLike) -> FloatArray:
         """Return what is added from start to end, as `cure.gained` describes it."""
-        starts, ends = np.broadcast_arrays(np.asarray(start, "datetime64[s]"), np.asarray(end, "datetime64[s]"))
-        first, shape = self._rows(starts)
-        last, _ = self._rows(ends)
+        starts, ends = np.asarray(start, "datetime64[s]"), np.asarray(end, "datetime64[s]")
+        shape = self._answered(np.broadcast_shapes(starts.shape, ends.shape))
+        if not self._members:
+            starts, ends = np.broadcast_arrays(starts, ends)
+        first, last = self._rows(starts), self._rows(ends)
         i, j = self._step(first, "right"), self._step(last, "left")
         asked = self._on_axis(first) & self._on_axis(last) & (last >= first) & self._is_known(i, j)
-        return np.where(asked, self._level(last, j) - self._level(first, i), np.nan).reshape(shape)
+        gained = self._level(last, j) - self._level(first, i)
+        return np.where(asked, gained, np.nan).reshape(shape)
 
     def passes(self, start: npt.ArrayLike, needed: npt.ArrayLike) -> TimeArray:
         """Return when the sum has grown by what is needed, as `cure.completion_time` describes it."""
-        first, shape = self._rows(np.asarray(start, "datetime64[s]"))
-        more = np.broadcast_to(np.asarray(needed, dtype=np.float64), shape).reshape(first.shape) - TOLERANCE
+        starts = np.asarray(start, "datetime64[s]")
+        first, shape = self._rows(starts), self._answered(starts.shape)
+        of_each = self._rows_at.shape[0], first.shape[1]
+        more = np.broadcast_to(np.asarray(needed, dtype=np.float64), shape).reshape(of_each) - TOLERANCE
         i = self._step(first, "right")
         target = self._level(first, i) + more
 
@@ -88,57 +98,84 @@ class RunningSum:
         else:
             j = self._last_short_of(target)
         passed = (j < size - 1) & (more > 0.0) & self._on_axis(first)
-        j = np.minimum(j, size - 2)
+        np.minimum(j, size - 2, out=j)
         passed &= self._is_known(i, j)
 
-        low, high = self._at(self._sums, j), self._at(self._sums, j + 1)
-        share = np.divide(target - low, high - low, out=np.zeros_like(target), where=passed)
+        low, high = self._ends(j)
+        target -= low
+        high -= low
+        share = np.divide(target, high, out=np.zeros_like(target), where=passed)
         # up to the full second: at the instant given the sum is complete
-        at = np.ceil(self._seconds[j] + share * (self._seconds[j + 1] - self._seconds[j])).astype(np.int64)
+        share *= self._steps.take(j)
+        share += self._seconds.take(j)
+        at = np.ceil(share, out=share).astype(np.int64)
         done = (more <= 0.0) & self._on_axis(first)
         instants = np.where(done, first, at).astype("datetime64[s]")
         return np.where(passed | done, instants, np.datetime64("NaT", "s")).reshape(shape)
 
     def _last_short_of(self, target: FloatArray) -> IntArray:
-        """Return the last instant whose sum is short of each target: all at once, bit by bit."""
-        j, size = np.zeros(target.shape, dtype=np.int64), self._seconds.size
-        for bit in reversed(range(size.bit_length())):
-            probe = j + (1 << bit)
-            short = self._at(self._sums, np.minimum(probe, size - 1)) < target
-            j = np.where((probe < size) & short, probe, j)
-        return j
+        """Return the last instant whose sum is short of each target: all at once, by halves."""
+        sums, left = self._sums.reshape(-1), self._seconds.size
+        at = np.broadcast_to(self._rows_at, target.shape).copy()
+        probe, found, is_short = np.empty_like(at), np.empty_like(target), np.empty(target.shape, dtype=np.bool_)
+        while left > 1:
+            half = left // 2
+            np.add(at, half, out=probe)
+            sums.take(probe, out=found, mode="clip")  # it is never out of bounds; "raise" would copy
+            np.less(found, target, out=is_short)
+            at += np.multiply(is_short, half, out=probe)
+            left -= half
+        at -= self._rows_at
+        return at
 
-    def _rows(self, instants: TimeArray) -> tuple[IntArray, tuple[int, ...]]:
-        """Return instants as seconds, a row for each member, and the shape to answer in."""
+    def _answered(self, asked: tuple[int, ...]) -> tuple[int, ...]:
+        """Return the shape to answer instants of a shape in."""
         if not self._members:
-            return instants.reshape(1, -1).astype(np.int64), instants.shape
-        if instants.ndim > 2 or (instants.ndim == 2 and instants.shape[0] != self._members[0]):
+            return asked
+        if len(asked) > 2 or (len(asked) == 2 and asked[0] != self._members[0]):
             raise ValueError(
                 f"start needs the shape (starts,) or ({self._members[0]}, starts) for {self._members[0]} members, "
-                f"got {instants.shape}"
+                f"got {asked}"
             )
-        shape = instants.shape if instants.ndim == 2 else (*self._members, *instants.shape)
-        rows = instants if instants.ndim == 2 else instants.reshape(1, -1)
-        return np.broadcast_to(rows.astype(np.int64), (*self._members, rows.shape[1])), shape
+        return asked if len(asked) == 2 else (*self._members, *asked)
+
+    def _rows(self, instants: TimeArray) -> IntArray:
+        """Return instants as seconds, a row for each member or one for all."""
+        rows = instants if self._members and instants.ndim == 2 else instants.reshape(1, -1)
+        return rows.astype(np.int64)
 
     def _step(self, seconds: IntArray, side: Literal["left", "right"]) -> IntArray:
         """Return the step an instant lies in; on an instant of the axis the one that begins (right) or ends (left)."""
-        return np.clip(np.searchsorted(self._seconds, seconds, side) - 1, 0, self._seconds.size - 2)
+        if self._is_even:
+            step = (seconds - (self._seconds[0] + (side == "left"))) // self._steps[0]
+        else:
+            step = np.searchsorted(self._seconds, seconds, side) - 1
+        found: IntArray = np.clip(step, 0, self._seconds.size - 2)
+        return found
 
     def _on_axis(self, seconds: IntArray) -> BoolArray:
         # NaT is the least of all numbers, and so before every axis
         inside: BoolArray = (seconds >= self._seconds[0]) & (seconds <= self._seconds[-1])
         return inside
 
-    def _is_known(self, first_step: IntArray, last_step: IntArray) -> BoolArray:
-        known: BoolArray = self._at(self._unknown, last_step + 1) == self._at(self._unknown, first_step)
+    def _is_known(self, first_step: IntArray, last_step: IntArray) -> BoolArray | np.bool_:
+        if self._unknown is None:
+            return np.True_
+        unknown = self._unknown.reshape(-1)
+        known: BoolArray = unknown.take(last_step + 1 + self._rows_at) == unknown.take(first_step + self._rows_at)
         return known
 
     def _level(self, seconds: IntArray, step: IntArray) -> FloatArray:
         """Return the sums at instants inside a step."""
-        low, high = self._at(self._sums, step), self._at(self._sums, step + 1)
-        return low + (seconds - self._seconds[step]) / np.diff(self._seconds)[step] * (high - low)
+        low, high = self._ends(step)
+        high -= low
+        high *= (seconds - self._seconds.take(step)) / self._steps.take(step)
+        high += low
+        return high
 
-    def _at(self, table: FloatArray, index: IntArray) -> FloatArray:
-        """Return what stands at an index in each member's row."""
-        return table.reshape(-1).take(index + self._rows_at)
+    def _ends(self, step: IntArray) -> tuple[FloatArray, FloatArray]:
+        """Return the sums at the beginning and the end of steps, in each member's row."""
+        sums, at = self._sums.reshape(-1), step + self._rows_at
+        low = sums.take(at)
+        at += 1
+        return low, sums.take(at)
