@@ -91,6 +91,10 @@ def test_light_and_units_are_chosen_and_kept(start, window):
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(17, 25, 28)"
     page.goto("material")
     assert "fl oz" in page.inner_text("main")
+    cut_off = (
+        "[...document.querySelectorAll('.takes .scroll')].filter((each) => each.scrollWidth > each.clientWidth).length"
+    )
+    assert page.evaluate(cut_off) == 0  # the longer units fit a telephone too
 
 
 def test_a_keyboard_finds_its_way(start, window):

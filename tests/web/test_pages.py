@@ -7,7 +7,8 @@ from itertools import pairwise
 
 import pytest
 
-from dryspell.web import shell
+from dryspell.answers.review import reviewed
+from dryspell.web import reviews, shell
 from dryspell.web.gate import COOKIE
 from forms_in import fill_in, words_of
 from served import PEOPLE, START, served
@@ -67,6 +68,28 @@ def test_a_review_tells_what_came_of_what_was_said(tmp_path):
         words = page(daemon, "review")
         assert "starts were judged by the weather that came" in words
         assert "How far ahead Right" in words
+
+
+def test_what_is_reviewed_is_worked_out_once_an_hour_for_the_page_and_its_chart(tmp_path, monkeypatch):
+    asked = []
+
+    def counted(*args):
+        asked.append(args[2].key)
+        return reviewed(*args)
+
+    monkeypatch.setattr(reviews, "reviewed", counted)
+    with served(tmp_path) as daemon:
+        for hours in range(1, 30, 3):
+            daemon.tick(START + timedelta(hours=hours))
+        daemon.get("review")
+        assert sorted(asked) == ["bench", "rail"]
+        for path in ("charts/review.json", "charts/review.json?piece=rail", "charts/review.svg", "review"):
+            assert daemon.get(path).status_code == 200
+            daemon.tick(daemon.clock.at + timedelta(minutes=1))
+        assert sorted(asked) == ["bench", "rail"]
+        daemon.clock.at += timedelta(hours=1)
+        assert daemon.get("charts/review.json").status_code == 200
+        assert sorted(asked) == ["bench", "bench", "rail", "rail"]
 
 
 def test_how_it_is_doing_tells_weather_targets_plan_and_version(unchanged):

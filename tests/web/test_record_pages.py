@@ -41,23 +41,59 @@ def test_a_coat_is_logged_with_two_taps_and_the_window_moves_at_once(daemon):
     assert [coat.finished_at for coat in daemon.service._store.coats("rail")] == [START]
 
 
-def test_a_form_that_is_sent_twice_records_one_coat(daemon):
+def test_a_form_that_is_sent_twice_records_one_coat_and_says_the_same(daemon):
     form = forms_in(daemon.get("record/rail/coat").text)[0]
     first, again = (daemon.post(form.action, data=form.fields) for _ in range(2))
-    assert (first.status_code, again.status_code) == (303, 409)
-    assert "coat 4 of Rail is recorded already; the next one is coat 5." in words_of(again.text)
+    assert (first.status_code, again.status_code) == (303, 303)
+    assert first.headers["location"] == again.headers["location"]
     assert len(daemon.service._store.coats("rail")) == 1
+
+
+def test_of_two_people_with_the_same_form_open_one_records_the_coat_and_the_other_is_told(daemon):
+    ours, theirs = (forms_in(daemon.get("record/rail/coat").text)[0] for _ in range(2))
+    first, other = (daemon.post(form.action, data=form.fields) for form in (ours, theirs))
+    assert (first.status_code, other.status_code) == (303, 409)
+    assert "coat 4 of Rail is recorded already; the next one is coat 5." in words_of(other.text)
+    assert len(daemon.service._store.coats("rail")) == 1
+
+
+def test_a_form_that_was_sent_and_taken_back_records_nothing_when_it_is_sent_again(daemon):
+    form = forms_in(daemon.get("record/rail/coat").text)[0]
+    assert daemon.post(form.action, data=form.fields).status_code == 303
+    fill_in(daemon.client, "record/rail/undo?coat=4")
+    again = daemon.post(form.action, data=form.fields)
+    assert again.status_code == 409
+    assert "Coat 4 was recorded with this form, and taken back since; load its page again." in words_of(again.text)
+    assert daemon.service._store.coats("rail") == []
+    assert record(daemon).status_code == 200  # its page, loaded again
+    assert len(daemon.service._store.coats("rail")) == 1
+
+
+def test_a_form_of_one_piece_that_is_sent_for_another_records_nothing(daemon):
+    form = forms_in(daemon.get("record/rail/coat").text)[0]
+    assert daemon.post(form.action, data=form.fields).status_code == 303
+    assert daemon.post("record/bench/coat", data=form.fields).status_code == 409
+    assert daemon.service._store.coats("bench") == []
+
+
+def test_a_form_that_does_not_say_which_coat_it_is_of_records_nothing(daemon):
+    form = forms_in(daemon.get("record/rail/coat").text)[0]
+    for number in ("", "four", "-4", "4444"):
+        answer = daemon.post(form.action, data={**form.fields, "number": number})
+        assert answer.status_code == 409
+        assert "does not say which coat it is of" in words_of(answer.text)
+    assert daemon.service._store.coats("rail") == []
 
 
 def test_a_form_that_is_sent_many_times_at_once_records_one_coat_and_takes_back_one(daemon):
     record(daemon)
     daemon.tick(START + timedelta(days=3))
-    for path, left in (("record/rail/coat", 2), ("record/rail/undo?coat=5", 1)):
+    for path, left, others in (("record/rail/coat", 2, 303), ("record/rail/undo?coat=5", 1, 409)):
         form = forms_in(daemon.get(path).text)[0]
         with ThreadPoolExecutor(6) as many:
             answers = many.map(lambda _, form=form: daemon.post(form.action, data=form.fields), range(6))
             sent = [answer.status_code for answer in answers]
-        assert sorted(sent) == [303, *[409] * 5]
+        assert sorted(sent) == [303, *[others] * 5]
         assert len(daemon.service._store.coats("rail")) == left
 
 

@@ -1,8 +1,10 @@
 """The server in the daemon: it begins, leaves in time, does without its address, and gives up on whoever dawdles."""
 
+import asyncio
 import socket
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 
 import httpx
 import pytest
@@ -10,10 +12,14 @@ from starlette.applications import Starlette
 from starlette.responses import PlainTextResponse
 from starlette.routing import Route
 
+from dryspell.clock import FixedClock
 from dryspell.config.page import PageSettings
 from dryspell.web import connection, server
 from dryspell.web.asked import AskedTicks
+from dryspell.web.gate import Gate
+from dryspell.web.guard import Guard
 from dryspell.web.server import PageServer
+from yard import START
 
 
 async def _said(_request):
@@ -50,6 +56,35 @@ def test_it_serves_and_leaves_when_it_is_told_even_with_a_browser_that_stays(ser
         assert page.wait(3)
         assert time.monotonic() - begun < 3
     assert page.url is None
+
+
+def test_no_part_of_an_answer_waits_for_the_reader_to_have_heard_the_one_before():
+    # Nagle's algorithm (RFC 896) holds it back until then, and a reader may wait with that (RFC 1122, 4.2.3.2).
+    with page_of()._listener() as listener:
+        assert listener.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+
+
+def test_whoever_still_waits_when_it_leaves_is_told_to_come_again_and_of_no_fault(serve, tmp_path):
+    begun = threading.Event()
+
+    async def long(_request):
+        begun.set()
+        await asyncio.sleep(60)
+
+    settings = PageSettings(listen=("127.0.0.1", 0))
+    gate = Gate(settings, FixedClock(START), tmp_path)
+    page = serve(page_of(app=Guard(Starlette(routes=[Route("/", long)]), gate=gate, settings=settings)))
+    assert page.wait_until_served(30)
+    with ThreadPoolExecutor(1) as other:
+        waits = other.submit(httpx.get, page.url, timeout=30, trust_env=False)
+        assert begun.wait(30)
+        page.leave()
+        answer = waits.result(30)
+    # RFC 9110, section 15.6.4: not now, and when to ask again.
+    assert (answer.status_code, answer.headers["retry-after"]) == (503, "5")
+    assert "is just being stopped or started anew" in answer.text
+    assert answer.headers["x-frame-options"] == "DENY"
+    assert page.wait(30)
 
 
 def test_where_its_address_is_taken_that_is_said_once_and_it_is_served_when_it_is_free(serve, monkeypatch, caplog):

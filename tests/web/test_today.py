@@ -1,5 +1,6 @@
 """Today's page for a piece in every state it can be in, and that it never says coat where nothing is known."""
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 
@@ -176,3 +177,20 @@ def test_units_and_light_are_a_persons_choice(shown, daemon):
     finally:
         daemon.client.cookies.clear()
     assert daemon.get("", headers={"cookie": "dryspell_units=stones; dryspell_theme=pink"}).status_code == 200
+
+
+def test_of_many_pieces_each_has_a_line_at_the_top_that_leads_to_its_card(daemon, tmp_path):
+    assert 'class="glance"' not in daemon.get("").text
+    names = [f"Spar {number}" for number in range(4)]
+    spars = [
+        f'piece.spar{name[-1]} = {{ name = "{name}", site = "harbour", coating = "oil_varnish_1k" }}' for name in names
+    ]
+    with served(tmp_path, "\n".join(spars)) as many:
+        text = many.get("").text
+    lines, _, cards = text.partition('class="glance"')[2].partition("</ul>")
+    led_to = re.findall(r'<li><a href="#(name-\d+)">(.*?)</a> <span><strong>(.*?)</strong>', lines)
+    assert {name for _, name, _ in led_to} >= {*names, "Rail"}
+    for place, name, verdict in led_to:
+        card = cards.partition(f'<h2 id="{place}"')[2].partition("</article>")[0]
+        assert f">{name} <" in card
+        assert f'<strong class="word">{verdict}</strong>' in card

@@ -8,7 +8,10 @@ from dryspell.clock import Clock
 from dryspell.config import Config
 from dryspell.outlook.model import FilmState, Outlook
 from dryspell.store import Store
-from dryspell.tick import Gatherer, look, since_of, sources_of
+from dryspell.tick.gather import Gatherer
+from dryspell.tick.look import look
+from dryspell.tick.since import since_of
+from dryspell.tick.sources import sources_of
 from dryspell.trade.piece import Piece
 from dryspell.weather.table import WeatherTable
 

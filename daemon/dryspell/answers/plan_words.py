@@ -84,6 +84,8 @@ def why_not(plan: Plan, zone: ZoneInfo, now: datetime, units: Units) -> str:
     if plan.weather is None or plan.missing:
         lacking = ", ".join(words.variable(name) for name in plan.missing)
         return f"the forecast has no {lacking}" if lacking else "there is no weather to plan with"
+    if reaches and reaches <= now:
+        return f"the forecast ended {words.when(reaches, zone, now)}, so there is no weather to plan with"
     if plan.by_people:
         return f"no hours{until} in which somebody is free for it"
     reason = plan.reason

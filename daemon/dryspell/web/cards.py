@@ -244,7 +244,7 @@ def _state(piece: Piece, outlook: Outlook) -> str:
     if on > piece.done:  # of a coat on the record it is the weather that is not known
         return ""
     which = "Coat 1 is" if on == 1 else f"Coats 1 to {on} are"
-    return f"{which} from before the record, so how far {'it is' if on == 1 else 'they are'} is not known"
+    return f"{which} from before the record, so {'its' if on == 1 else 'their'} state is not known"
 
 
 def _may_be_sandable(outlook: Outlook) -> bool:

@@ -4,6 +4,7 @@ What gets through has a host of ours (against DNS rebinding), is no change asked
 bounded in size, and comes from somebody who is let in. Every answer gets the headers that bound what a browser does.
 """
 
+import asyncio
 import logging
 from collections.abc import Iterable
 from http.cookies import CookieError, SimpleCookie
@@ -31,6 +32,7 @@ OWN_CARE = ("/health",)
 """What looks by itself, at `request.state.let_in`, how much to tell whom."""
 
 NOT_BY_THAT_NAME = "This page is not known by that name. Its names stand under hosts in [page] of the configuration."
+LEAVES = "The daemon is just being stopped or started anew; ask again in a moment."
 
 HEADERS = {
     "Content-Security-Policy": (
@@ -78,6 +80,9 @@ class Guard:
             return
         try:
             await self._app(scope, _bounded(receive), outgoing)
+        except asyncio.CancelledError:  # the server leaves; by itself it would tell of a fault
+            await outgoing.unless_begun(refusal(scope, 503, LEAVES, {"Retry-After": "5"}), scope, receive)
+            raise
         except TooLargeError:
             await outgoing.unless_begun(_too_large(scope), scope, receive)
         except Exception:

@@ -23,6 +23,7 @@ from dryspell.outlook.figures import Units
 from dryspell.web.board import Board, Known
 from dryspell.web.desk import Desk
 from dryspell.web.gate import Gate
+from dryspell.web.reviews import Reviews
 from dryspell.web.static_files import address_of
 from dryspell.web.templating import render
 from dryspell.web.together import Together
@@ -107,6 +108,7 @@ class Shell:
         self.gate = gate
         self.settings = settings
         self.clock = clock
+        self.reviews = Reviews(desk)
         self._kept: OrderedDict[Hashable, tuple[Hashable, Kept]] = OrderedDict()
         self._together = Together[Kept]()
 

@@ -3,13 +3,14 @@
 import gzip
 import json
 import re
+from datetime import timedelta
 from xml.etree import ElementTree as ET
 
 import pytest
 
 from dryspell.web.charts import drawings
 from dryspell.web.charts.drawings import script_name
-from served import served
+from served import START, served
 
 NAMED = 'piece.gate = { name = "Gate & post", site = "harbour", coating = "oil_varnish_1k" }'
 
@@ -151,6 +152,21 @@ def test_without_what_draws_the_tables_stand_open_and_alone(daemon, monkeypatch)
     assert len(rows_of(page)) > 20
     assert daemon.get("charts/outlook.svg?piece=gate&theme=dark&units=us").status_code == 503
     assert daemon.get(f"static/charts/vega-{1}.js").status_code == 404
+
+
+def test_where_the_forecast_is_over_no_empty_chart_stands_and_nothing_is_said_of_how_far_it_reaches(tmp_path):
+    with served(tmp_path) as daemon:
+        assert "/charts/plan.svg" in daemon.get("plan").text
+        assert "chart-key" in daemon.get("outlook").text
+        daemon.tick(START + timedelta(days=30))
+        plan, outlooks, outlook = (daemon.get(path).text for path in ("plan", "outlook", "outlook/rail"))
+        assert "/charts/" not in plan
+        assert "the forecast ended" in plan
+        assert "so there is no weather to plan with" in plan
+        assert "before the forecast ends" not in plan
+        assert "Unknown, so wait" in outlooks
+        assert "chart-key" not in outlooks
+        assert "as far as the forecast reaches" not in outlook
 
 
 def test_no_page_has_a_script_or_a_style_of_its_own(daemon):

@@ -14,6 +14,7 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -48,7 +49,13 @@ class Drawn:
 
 def script_name() -> str | None:
     """Return the name of the script, which is another one with each version of what draws; None without that."""
-    return f"vega-{importlib.metadata.version(_PACKAGE)}.js" if can_draw() else None
+    return f"vega-{_version()}.js" if can_draw() else None
+
+
+@cache
+def _version() -> str:
+    """Return the version of what draws: looking it up takes a millisecond, and each piece on a page asks."""
+    return importlib.metadata.version(_PACKAGE)
 
 
 class Drawings:

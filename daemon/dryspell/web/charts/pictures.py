@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from urllib.parse import urlencode
 
 from dryspell.alerts.picture_look import Theme
+from dryspell.outlook.plan_model import Plan
 from dryspell.web.charts.drawings import script_name
 from dryspell.web.shell import View
 
@@ -57,11 +58,16 @@ class Picture:
 def plan_picture(view: View) -> Picture | None:
     """Return the chart of the plans, None where there are none or nothing draws it."""
     plans = view.known.plans if view.known else None
-    if plans is None or not plans.plans or not script_name():
+    if plans is None or not any(map(_shows, plans.plans)) or not script_name():
         return None
     high = 60 + 52 * len(plans.plans)
     alt = "The coats to come of each piece on a line of days. The list on this page holds the same days and hours."
     return Picture(view, "plan", alt, ((1120, high), (370, high)))
+
+
+def _shows(plan: Plan) -> bool:
+    """Say whether a plan has anything that is drawn."""
+    return bool(plan.planned) or plan.built_up_at is not None or plan.beyond is not None
 
 
 def review_picture(view: View) -> Picture | None:

@@ -4,6 +4,7 @@ Each is shown at its address and sent to the same one. What cannot be read comes
 was typed; what was done is said on the page that is shown next.
 """
 
+import secrets
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, cast, get_args
@@ -26,6 +27,7 @@ from dryspell.web.shell import Shell, View
 SPOILERS: Mapping[str, str] = {
     "dew": "dew", "rain": "rain", "cold": "cold", "heat": "heat", "other": "something else",
 }  # fmt: skip
+LONGEST_SENT = 64
 
 
 @dataclass(frozen=True)
@@ -127,6 +129,7 @@ def _coat(view: View, asked: Asked) -> dict[str, Any]:
         "with_what": config.lay_of(piece, number).coating.label,
         "fields": list(coat_fields(config, piece, view.units, asked.typed, asked.problems)),
         "is_open": bool(asked.problems),
+        "sent": asked.typed.get("sent") or secrets.token_urlsafe(16),
         "pot": outlook.pot if outlook else None,
     }
 
@@ -163,8 +166,15 @@ def _wanted(desk: Desk, asked: Asked) -> Coat:
 
 
 def _record(desk: Desk, asked: Asked) -> tuple[str, int]:
+    if asked.number is None:
+        raise CoatError("The form does not say which coat it is of; load its page again")
     given = {name: asked.typed[name] for name in DETAILS if name in asked.typed}
-    return "record", desk.record(asked.piece, desk.read(asked.piece, given), number=asked.number).number
+    sent = asked.typed.get("sent", "")[:LONGEST_SENT]
+    request = f"form {sent}" if sent else ""  # what programs make up has no space in it
+    coat = desk.record(asked.piece, desk.read(asked.piece, given), number=asked.number, request=request)
+    if coat.number not in {film.number for film in desk.films(asked.piece)}:
+        raise CoatError(f"Coat {coat.number} was recorded with this form, and taken back since; load its page again")
+    return "record", coat.number
 
 
 def _correct(desk: Desk, asked: Asked) -> tuple[str, int]:

@@ -12,7 +12,6 @@ from starlette.responses import Response
 
 from dryspell.alerts.picture import picture_spec
 from dryspell.alerts.picture_look import LOOKS, Look, Spec, Theme
-from dryspell.answers.review import reviewed
 from dryspell.outlook.figures import Units
 from dryspell.outlook.model import Outlook
 from dryspell.outlook.review import Reviewed
@@ -30,8 +29,6 @@ from dryspell.web.static_files import FOR_EVER
 
 FURTHEST = timedelta(days=20)
 """No forecast reaches further; a day beyond it is no day of ours."""
-REVIEWED_D = 400
-"""As far back as `dryspell review` goes by itself."""
 WHILE_CURRENT = "private, max-age=3600"
 TOGETHER = ("strips", "hours")
 """Charts of which a page has one for each piece."""
@@ -106,10 +103,8 @@ def _plan(asked: Asked) -> Spec | None:
 
 
 def _review(asked: Asked) -> Spec | None:
-    now, desk = asked.known.at, asked.shell.desk
-    since = now - timedelta(days=REVIEWED_D)
-    of = [asked.outlook.piece] if asked.outlook else list(desk.config.piece)
-    found = Reviewed.joined(reviewed(desk.config, desk.store, desk.config.piece[key], since, now) for key in of)
+    of_each = asked.shell.reviews.of(asked.shell.clock.now())
+    found = Reviewed.joined([of_each[asked.outlook.piece]] if asked.outlook else of_each.values())
     return review_chart(found, asked.look, wide=asked.wide) if found.came.size else None
 
 

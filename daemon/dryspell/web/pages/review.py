@@ -1,48 +1,27 @@
 """Review: how often verdicts and odds were right here."""
 
 from collections.abc import Mapping
-from datetime import timedelta
 from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import Response
 
-from dryspell.answers.review import reviewed
 from dryspell.outlook.review import BINS, Reviewed, Score
 from dryspell.web.charts.pictures import review_picture
 from dryspell.web.charts.review import review_rows
 from dryspell.web.shell import Shell, View
 
-DAYS = 400
 FEW = 30
 """Of fewer starts odds say little (no source)."""
 
 
 def routes(shell: Shell) -> list[tuple[str, list[str], Any]]:
     """Return the routes of this part: path, methods and handler."""
-    hourly = _Hourly()
 
     async def review(request: Request) -> Response:
-        return await shell.page(request, "review.html", lambda view: _fill(hourly.of(view), view))
+        return await shell.page(request, "review.html", lambda view: _fill(shell.reviews.of(view.now), view))
 
     return [("/review", ["GET"], review)]
-
-
-class _Hourly:
-    """Keeps what was reviewed for an hour: the daemon adds to it once an hour, and it takes a while."""
-
-    def __init__(self) -> None:
-        self._hour = -1
-        self._found: Mapping[str, Reviewed] = {}
-
-    def of(self, view: View) -> Mapping[str, Reviewed]:
-        hour = int(view.now.timestamp()) // 3600
-        if hour != self._hour:
-            since = view.now - timedelta(days=DAYS)
-            config, store = view.config, view.desk.store
-            self._found = {key: reviewed(config, store, piece, since, view.now) for key, piece in config.piece.items()}
-            self._hour = hour
-        return self._found
 
 
 def _fill(found: Mapping[str, Reviewed], view: View) -> dict[str, Any]:

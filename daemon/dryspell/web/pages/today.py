@@ -10,6 +10,9 @@ from dryspell.web.charts.pictures import hours_picture
 from dryspell.web.notices import notice_of
 from dryspell.web.shell import Shell, View
 
+MANY = 3
+"""More cards than these are not seen without scrolling far: a list of them, a line each, stands before them."""
+
 
 def routes(shell: Shell) -> list[tuple[str, list[str], Any]]:
     """Return the routes of this part: path, methods and handler."""
@@ -25,11 +28,11 @@ def fill(view: View) -> dict[str, Any]:
     """Return what is shown of today."""
     known = view.known
     if known is None:
-        return {"cards": [], "known": None, "credits": [], "pictures": {}}
+        return {"cards": [], "many": MANY, "known": None, "credits": [], "pictures": {}}
     by_piece = {outlook.piece: outlook for outlook in known.outlooks}
     cards = in_order(card_of(piece, by_piece.get(key), view) for key, piece in known.config.piece.items())
     mine = [
         outlook.weather.attribution for outlook in known.outlooks if outlook.weather and outlook.weather.attribution
     ]
     pictures = {} if view.is_stale else {card.key: hours_picture(view, card.key) for card in cards}
-    return {"cards": cards, "known": known, "credits": list(dict.fromkeys(mine)), "pictures": pictures}
+    return {"cards": cards, "many": MANY, "known": known, "credits": list(dict.fromkeys(mine)), "pictures": pictures}

@@ -67,7 +67,7 @@
       await navigator.serviceWorker.register(`${root}/worker.js`, { scope: `${root}/` });
       const { active } = await navigator.serviceWorker.ready;
       if (Date.now() - Number(sessionStorage.getItem("kept")) > KEEP_AGAIN) {
-        active.postMessage({ keep: ["/", "/plan", "/record", "/material"].map((path) => root + path) });
+        active.postMessage({ keep: ["/", "/outlook", "/plan", "/record", "/material"].map((path) => root + path) });
         sessionStorage.setItem("kept", String(Date.now()));
       }
     } catch {
