@@ -11,7 +11,8 @@ from dryspell.outlook.conditions import conditions_at
 from dryspell.outlook.foretold import CAME, CAME_NOT, LEADS_H, OFF_DUTY, what_came
 from dryspell.outlook.model import Limit
 from dryspell.store import Store
-from dryspell.tick import Gatherer, Round
+from dryspell.tick.gather import Gatherer
+from dryspell.tick.round import Round
 from yard import START, FakeSource, Taken, config, weather
 
 HOUR = timedelta(hours=1)

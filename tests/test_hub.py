@@ -13,8 +13,9 @@ from dryspell.alerts.sensors import Trouble
 from dryspell.clock import FixedClock
 from dryspell.errors import StoreError
 from dryspell.store import Store
-from dryspell.tick import Gatherer, Round
+from dryspell.tick.gather import Gatherer
 from dryspell.tick.hub import Hub
+from dryspell.tick.round import Round
 from dryspell.weather.flags import Flag
 from dryspell.weather.quality import Place
 from dryspell.weather.sensors.reading import Reading

@@ -9,8 +9,8 @@ from dryspell.clock import FixedClock
 from dryspell.outlook.cloud import every_way
 from dryspell.store.readings import Checked
 from dryspell.store.store import open_store
-from dryspell.tick import Gatherer
 from dryspell.tick.alone import SensorsAlone
+from dryspell.tick.gather import Gatherer
 from dryspell.tick.lessons import NOTHING, as_here, learn, say
 from dryspell.weather.alone import ALONE
 from dryspell.weather.error_model import ALONE_ERRORS, DEFAULT_ERRORS

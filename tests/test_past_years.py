@@ -13,9 +13,10 @@ import responses
 from dryspell.alerts.deliver import Delivery
 from dryspell.clock import FixedClock
 from dryspell.store import Store
-from dryspell.tick import Gatherer, Planner, Round
+from dryspell.tick.gather import Gatherer
 from dryspell.tick.past_years import DAYS, PastYears
-from dryspell.tick.plans import plans
+from dryspell.tick.plans import Planner, plans
+from dryspell.tick.round import Round
 from yard import START, FakeSource, Taken, config, weather
 
 URL = "https://archive-api.open-meteo.com/v1/archive"

@@ -11,11 +11,12 @@ from dryspell.alerts.deliver import Delivery
 from dryspell.clock import FixedClock
 from dryspell.outlook.model import Coat
 from dryspell.store import Store
-from dryspell.tick import Gatherer, Planner, Round
 from dryspell.tick import plans as ticking
+from dryspell.tick.gather import Gatherer
 from dryspell.tick.lessons import as_here, learn
 from dryspell.tick.look import look
-from dryspell.tick.plans import kept, plans
+from dryspell.tick.plans import Planner, kept, plans
+from dryspell.tick.round import Round
 from yard import START, FakeSource, Taken, config, weather
 
 
@@ -167,3 +168,19 @@ def test_a_plan_that_is_under_way_when_the_daemon_leaves_comes_to_nothing(yard):
     yard.planner.leave()
     assert yard.tick() is None
     assert yard.store.plans() == {}
+
+
+def test_of_more_pieces_than_a_machine_can_plan_those_of_most_priority_are_planned_and_it_is_said_once(
+    yard, monkeypatch, caplog
+):
+    monkeypatch.setattr(ticking, "MOST_PIECES", 1)
+    bench = yard.config.piece["bench"]
+    yard.config.piece["bench"] = bench.model_copy(update={"priority": 5})
+    assert [plan.piece for plan in yard.tick().plans] == ["bench"]
+    yard.clock.at += timedelta(minutes=10)
+    yard.source.answer = weather(yard.clock.at, first=START - timedelta(days=2), hours=24 * 16, air_temperature=18.3)
+    yard.gatherer.refetch()
+    yard.tick()
+    said = [record.getMessage() for record in caplog.records if "plans are made of" in record.getMessage()]
+    assert len(said) == 1
+    assert "1 pieces at the most, by priority; 1 have none, such as rail" in said[0]

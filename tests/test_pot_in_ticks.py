@@ -11,8 +11,9 @@ from dryspell.clock import FixedClock
 from dryspell.outlook.model import Coat, Mixed
 from dryspell.outlook.plan_model import Plans
 from dryspell.store import Store
-from dryspell.tick import Gatherer, Round
+from dryspell.tick.gather import Gatherer
 from dryspell.tick.plans import plans
+from dryspell.tick.round import Round
 from yard import START, FakeSource, Taken, config, weather
 
 MORE = """

@@ -10,8 +10,8 @@ from dryspell.alerts.deliver import Delivery
 from dryspell.clock import FixedClock
 from dryspell.store import Store
 from dryspell.store.readings import Checked
-from dryspell.tick import Gatherer, Round
-from dryspell.tick.round import TIDY_STEPS
+from dryspell.tick.gather import Gatherer
+from dryspell.tick.round import TIDY_STEPS, Round
 from dryspell.weather.flags import Flag
 from dryspell.weather.sensors.reading import Reading
 from yard import START, FakeSource, Taken, config, weather

@@ -11,7 +11,7 @@ from dryspell.clock import FixedClock, SystemClock
 from dryspell.errors import StoreError
 from dryspell.logs import log_to_stderr
 from dryspell.service import Service
-from dryspell.tick import Seen
+from dryspell.tick.round import Seen
 from dryspell.tick.ticking import Health, JumpWatch
 from yard import START, FakeSource, Taken, config, weather
 

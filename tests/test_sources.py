@@ -5,9 +5,8 @@ import responses
 
 from dryspell.config import parse
 from dryspell.errors import WeatherError
-from dryspell.tick import sources_of
 from dryspell.tick.alone import SensorsAlone
-from dryspell.tick.sources import archive_of
+from dryspell.tick.sources import archive_of, sources_of
 from dryspell.weather.sources.met_norway import MetNorway
 from dryspell.weather.sources.nws import NwsGrid
 from dryspell.weather.sources.open_meteo import OpenMeteo

@@ -14,8 +14,12 @@ from dryspell.clock import FixedClock
 from dryspell.errors import StoreError
 from dryspell.outlook.model import Coat
 from dryspell.store import Store
-from dryspell.tick import Gatherer, Round, look, since_of
+from dryspell.tick import alike
+from dryspell.tick.gather import Gatherer
+from dryspell.tick.look import look
+from dryspell.tick.round import Round
 from dryspell.tick.saying import held_back
+from dryspell.tick.since import since_of
 from dryspell.tick.sources import sources_of
 from dryspell.weather.sources.open_meteo import OpenMeteo
 from dryspell.weather.sources.table_file import TableFile
@@ -74,14 +78,14 @@ def test_looking_twice_sees_the_same(tmp_path):
 
 
 def test_a_piece_that_cannot_be_judged_is_unknown_with_a_note_and_the_others_go_on(tmp_path, monkeypatch):
-    real = look.__globals__["make_outlook"]
+    real = alike.make_outlook
 
     def brittle(piece, *rest, **more):
         if piece.key == "rail":
             raise ZeroDivisionError("in the middle of it")
         return real(piece, *rest, **more)
 
-    monkeypatch.setitem(look.__globals__, "make_outlook", brittle)
+    monkeypatch.setattr(alike, "make_outlook", brittle)
     tables = {"harbour": weather(), "orchard": weather()}
     failed = []
     on = Coat(piece="rail", number=5, finished_at=START, recorded_at=START)
@@ -410,7 +414,7 @@ def test_a_piece_that_cannot_be_judged_is_logged_once(bench, clock, caplog, monk
     def broken(*_, **__):
         raise ZeroDivisionError
 
-    monkeypatch.setitem(look.__globals__, "make_outlook", broken)
+    monkeypatch.setattr(alike, "make_outlook", broken)
     for _ in range(3):
         bench.tick()
         clock.at += timedelta(minutes=1)

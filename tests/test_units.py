@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
-from dryspell.units import Celsius, Latitude, convert, read_quantity, within
+from dryspell.units import _USUAL, Celsius, Latitude, _worked_out, convert, read_quantity, within
 
 # The factors are exact by definition: international yard and pound (1959), international nautical mile (1929), and the
 # Fahrenheit scale on 32 and 212 degrees.
@@ -119,3 +119,8 @@ def test_a_range_is_told_in_the_unit_that_was_written():
 def test_a_float_of_the_program_is_taken_as_it_is():
     assert TypeAdapter(Celsius).validate_python(18.0) == 18.0
     assert message(Celsius, 180.0) == "is not within -60 to 100 degC"
+
+
+@pytest.mark.parametrize(("name", "unit"), _USUAL)
+def test_a_usual_unit_is_read_as_the_unit_library_reads_it_to_the_last_bit(name, unit):
+    assert _USUAL[name, unit] == _worked_out(name, unit)

@@ -31,12 +31,16 @@ from dryspell.heap import give_back
 from dryspell.store.lock import DaemonLock
 from dryspell.store.store import open_store
 from dryspell.systemd import Notifier
-from dryspell.tick import Gatherer, Hub, Planner, Round, Seen, sources_of
 from dryspell.tick.apart import Apart
 from dryspell.tick.config_news import say_config
+from dryspell.tick.gather import Gatherer
 from dryspell.tick.heartbeat import Pulse
+from dryspell.tick.hub import Hub
 from dryspell.tick.past_years import PastYears
+from dryspell.tick.plans import Planner
+from dryspell.tick.round import Round, Seen
 from dryspell.tick.saying import held_back
+from dryspell.tick.sources import sources_of
 from dryspell.tick.ticking import Health, JumpWatch
 from dryspell.weather.quality import Place
 from dryspell.weather.sensors.notices import Notices

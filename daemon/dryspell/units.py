@@ -81,6 +81,32 @@ def example(unit: str) -> str:
     return f'such as "{_EXAMPLES[unit]}"' if unit in _EXAMPLES else f"a quantity that converts to {unit}"
 
 
+# What nearly everything is written in, each unit in terms of itself and of a few more, as (scale, offset), so that no
+# command waits half a second for pint where nothing else is read. A test holds each against pint, to the last bit.
+_USUAL: dict[tuple[str, str], tuple[float, float]] = {
+    (name, unit): (scale, 0.0)
+    for unit, names in {
+        "degC": {"degC": 1.0, "°C": 1.0},
+        "K": {"K": 1.0},
+        "percent": {"%": 1.0, "percent": 1.0},
+        "m/s": {"m/s": 1.0},
+        "mm": {"mm": 1.0},
+        "um": {"um": 1.0, "µm": 1.0},
+        "m^2": {"m^2": 1.0, "m2": 1.0},
+        "m": {"m": 1.0},
+        "L": {"L": 1.0, "mL": 0.001},
+        "m^2/L": {"m^2/L": 1.0, "m2/L": 1.0},
+        "day": {"d": 1.0},
+        "hour": {"d": 24.0, "day": 24.0, "days": 24.0, "h": 1.0, "hour": 1.0, "hours": 1.0, "min": 1 / 60},
+        "minute": {"h": 60.0, "min": 1.0},
+        "second": {"d": 86400.0, "h": 3600.0, "min": 60.0, "s": 1.0},
+        "degree": {"deg": 1.0, "°": 1.0},
+        "hPa": {"hPa": 1.0},
+    }.items()
+    for name, scale in names.items()
+}
+
+
 @lru_cache(maxsize=1)
 def registry() -> "UnitRegistry[Any]":
     """Return the unit registry; it is built at the first call because that takes a quarter of a second."""
@@ -139,6 +165,10 @@ def _kind(units: Any) -> str:
 @lru_cache(maxsize=256)
 def _linear(name: str, unit: str) -> tuple[float, float]:
     """Return scale and offset that turn a magnitude in `name` into one in `unit`."""
+    return _USUAL.get((name, unit)) or _worked_out(name, unit)
+
+
+def _worked_out(name: str, unit: str) -> tuple[float, float]:
     units, wanted = _parsed(_TRADE_NAMES.get(name, name)), _parsed(unit)
     hint = f"; {_MISTAKEN.get((name, unit)) or f'wanted {example(unit)}'}"
     if units is None:

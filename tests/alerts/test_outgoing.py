@@ -88,7 +88,7 @@ def test_weather_that_is_not_acted_on_is_not_drawn(tmp_path):
 
 
 def look_at(settings, now):
-    from dryspell.tick import look
+    from dryspell.tick.look import look
 
     rail, _ = look(settings, {}, {"harbour": weather(), "orchard": weather()}, now)
     return rail

@@ -9,8 +9,7 @@ import sys
 import click
 import pytest
 
-from dryspell import cli
-from dryspell.cli import COMMANDS, main
+from dryspell.cli import COMMANDS, group, main
 from dryspell.errors import ConfigError
 
 
@@ -37,9 +36,27 @@ def test_the_list_of_commands_is_that_of_the_modules_and_promises_none_that_is_n
 
 
 def test_help_imports_nothing_heavy():
-    heavy = ["numpy", "pydantic", "pint", "requests", "apprise", "apscheduler"]
+    heavy = ["click", "numpy", "pydantic", "pint", "requests", "apprise", "apscheduler"]
     code = "import sys; from dryspell.cli import main; main(['--help']); print(*sys.modules)"
     assert set(python(code).stdout.split()).isdisjoint(heavy)
+
+
+@pytest.mark.parametrize("columns", ["40", "79", "80", "200"])
+def test_help_without_click_is_what_click_says(columns, capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", columns)
+    assert main(["-h"]) == 0
+    text = capsys.readouterr().out
+    group.cli.main(["--help"], prog_name="dryspell", standalone_mode=False)
+    assert text == capsys.readouterr().out
+
+
+def test_help_read_by_a_pipe_that_closes_says_nothing_more():
+    code = "import sys; from dryspell.cli import main; sys.exit(main(['--help']))"
+    reader, writer = os.pipe()
+    os.close(reader)
+    done = subprocess.run([sys.executable, "-c", code], stdout=writer, stderr=subprocess.PIPE, check=False, timeout=60)
+    os.close(writer)
+    assert (done.returncode, done.stderr) == (0, b"")
 
 
 def test_an_unknown_command_is_bad_input(capsys):
@@ -75,14 +92,14 @@ def failing(error):
 
 
 def test_an_error_a_person_can_put_right_is_its_message_and_exit_code_2(capsys, monkeypatch):
-    monkeypatch.setattr(cli.LazyGroup, "get_command", failing(ConfigError(["one thing", "another"])))
+    monkeypatch.setattr(group.LazyGroup, "get_command", failing(ConfigError(["one thing", "another"])))
     assert main(["windows"]) == 2
     assert capsys.readouterr().err == "dryspell: one thing\nanother\n"
 
 
 def test_a_fault_of_the_program_is_one_plain_line_with_how_to_see_more(capsys, monkeypatch):
     monkeypatch.delenv("DRYSPELL_DEBUG", raising=False)
-    monkeypatch.setattr(cli.LazyGroup, "get_command", failing(ZeroDivisionError("by nothing")))
+    monkeypatch.setattr(group.LazyGroup, "get_command", failing(ZeroDivisionError("by nothing")))
     assert main(["windows"]) == 70
     error = capsys.readouterr().err
     assert error.splitlines()[0] == "dryspell: a fault of the program, not of yours: ZeroDivisionError: by nothing"
@@ -92,13 +109,13 @@ def test_a_fault_of_the_program_is_one_plain_line_with_how_to_see_more(capsys, m
 
 def test_debugging_shows_a_fault_in_full(monkeypatch):
     monkeypatch.setenv("DRYSPELL_DEBUG", "1")
-    monkeypatch.setattr(cli.LazyGroup, "get_command", failing(ZeroDivisionError("by nothing")))
+    monkeypatch.setattr(group.LazyGroup, "get_command", failing(ZeroDivisionError("by nothing")))
     with pytest.raises(ZeroDivisionError):
         main(["windows"])
 
 
 def test_an_interrupted_command_leaves_quietly(capsys, monkeypatch):
-    monkeypatch.setattr(cli.LazyGroup, "get_command", failing(KeyboardInterrupt()))
+    monkeypatch.setattr(group.LazyGroup, "get_command", failing(KeyboardInterrupt()))
     assert main(["windows"]) == 130
     assert "Traceback" not in capsys.readouterr().err
 

@@ -1,7 +1,6 @@
 """`dryspell windows`: what it prints, the document it writes, and what it says when the weather is bad or gone."""
 
 import json
-import os
 import re
 import shutil
 import subprocess
@@ -280,18 +279,6 @@ def test_us_units_are_those_of_the_configuration(place, capsys):
     assert re.search(r"surface \d\d °F", text)
     assert "mph" in text
     assert "°C" not in text
-
-
-def test_windows_imports_neither_the_alerts_nor_the_scheduler(place):
-    code = (
-        "import sys; from dryspell.cli import main;"
-        f"main(['windows', '--json', '--now', '{NOW}', '--config', {str(place / 'demo.toml')!r}]);"
-        "print(*sys.modules, file=sys.stderr)"
-    )
-    result = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60, env=dict(os.environ)
-    )
-    assert {"apprise", "apscheduler", "pvlib", "psychrolib"}.isdisjoint(result.stderr.split())
 
 
 def test_an_unknown_figure_is_null_and_not_a_word_that_is_no_json():

@@ -85,7 +85,7 @@ def tick(file, now, points):
     from dryspell.config import load
     from dryspell.service import Service
     from dryspell.store import Store
-    from dryspell.tick import Planner
+    from dryspell.tick.plans import Planner
 
     class Mortal(sqlite3.Connection):
         counts = False

@@ -122,10 +122,14 @@ class Held:
 
 
 class Season:
-    """A daemon in a folder and all around it; `live_a_day` lets a day of its clock go by."""
+    """A daemon in a folder and all around it; `live_a_day` lets a day of its clock go by.
 
-    def __init__(self, folder, seconds_a_day, *, start=START, tick="30 min"):
+    `more` is added to its configuration.
+    """
+
+    def __init__(self, folder, seconds_a_day, *, start=START, tick="30 min", more=""):
         self.folder = Path(folder)
+        self._more = more
         self.asked = self.coats = 0
         self.refused = []
         self._start, self._speed, self._tick = start, 86400 / seconds_a_day, tick
@@ -164,6 +168,7 @@ class Season:
                 folder=self.folder, push=push, weather=self._weather.server_port,
                 phone=self._phone.url, tick=self._tick,
             )
+            + self._more
         )  # fmt: skip
         self.daemon = Daemon(config, now=self._start, speed=self._speed)
         self.daemon.wait_until_up()

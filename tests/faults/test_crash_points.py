@@ -15,8 +15,9 @@ from alerts.fakes import at, outlook, unknown, window
 from dryspell.alerts.deliver import Delivery
 from dryspell.clock import FixedClock
 from dryspell.store import Store
-from dryspell.tick import Gatherer, Round
 from dryspell.tick import round as round_module
+from dryspell.tick.gather import Gatherer
+from dryspell.tick.round import Round
 from dryspell.workers import Workers
 from yard import FakeSource, Taken, config, weather
 

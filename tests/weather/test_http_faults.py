@@ -22,7 +22,9 @@ from dryspell.alerts.deliver import Delivery
 from dryspell.clock import FixedClock
 from dryspell.config import parse
 from dryspell.store import Store
-from dryspell.tick import Gatherer, Round, sources_of
+from dryspell.tick.gather import Gatherer
+from dryspell.tick.round import Round
+from dryspell.tick.sources import sources_of
 from dryspell.weather import exchange
 from dryspell.weather.http import HttpCache
 from dryspell.weather.sources.open_meteo import OpenMeteo

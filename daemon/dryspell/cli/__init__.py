@@ -2,13 +2,17 @@
 
 import os
 import sys
-from collections.abc import Sequence
-from importlib import import_module
-
-import click
+from collections.abc import Iterator, Sequence
 
 from dryspell.errors import DryspellError
 
+# What checks our models needs no plugins; to look for them in all that is installed takes a twentieth of a second.
+os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+
+ABOUT = (
+    "Watches the weather against every coat of varnish or paint that is built up outdoors.",
+    "dryspell advises. The data sheet on the can, your eye and your thumb decide.",
+)
 # Name and what `dryspell --help` says of it; the module of that name in this package defines `command`.
 COMMANDS = {
     "init": "Write a first configuration, by a few questions.",
@@ -33,43 +37,25 @@ COMMANDS = {
 DEBUG = "DRYSPELL_DEBUG"
 BAD_INPUT, INTERNAL, INTERRUPTED = 2, 70, 130
 """Exit codes; 70 is EX_SOFTWARE of sysexits.h, 130 is what shells give for Ctrl-C."""
-
-
-class LazyGroup(click.Group):
-    """A group that imports a command's module when that command is called, and none to list them."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002  (click's signature)
-        """Return the names in the order of the table above."""
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002  (click's signature)
-        """Return a command; None where there is none of that name."""
-        if cmd_name not in COMMANDS:
-            return None
-        command: click.Command = import_module(f"dryspell.cli.{cmd_name}").command
-        return command
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002  (click's signature)
-        """Write the list of commands."""
-        with formatter.section("Commands"):
-            formatter.write_dl(list(COMMANDS.items()))
-
-
-@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(package_name="dryspell", message="%(prog)s %(version)s")
-def cli() -> None:
-    """Watches the weather against every coat of varnish or paint that is built up outdoors.
-
-    dryspell advises. The data sheet on the can, your eye and your thumb decide.
-    """
+_WIDTH = 78
+"""Click's lines are as long at the most."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit code: 0, 1 (a "no", if asked for), 2 for bad input, 70 for a fault."""
+    asked = sys.argv[1:] if arguments is None else list(arguments)
+    if asked in (["--help"], ["-h"]) and _columns() >= _WIDTH + 2:
+        return _print_help()
+    return _called(asked)
+
+
+def _called(asked: list[str]) -> int:
+    import click  # noqa: PLC0415  (two thirds of what the list of commands would cost)
+
+    from dryspell.cli.group import cli  # noqa: PLC0415
+
     try:
-        result = cli.main(
-            args=None if arguments is None else list(arguments), prog_name="dryspell", standalone_mode=False
-        )
+        result = cli.main(args=asked, prog_name="dryspell", standalone_mode=False)
     except click.ClickException as error:
         error.show()
         return BAD_INPUT
@@ -79,9 +65,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except (click.Abort, KeyboardInterrupt):
         return INTERRUPTED
     except BrokenPipeError:
-        # The reader of a pipe, such as head, has left. Nothing more can be written, not even at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+        return _left_alone()
     except Exception as error:
         if os.environ.get(DEBUG):
             raise
@@ -92,3 +76,52 @@ def main(arguments: Sequence[str] | None = None) -> int:
         )
         return INTERNAL
     return result if isinstance(result, int) else 0
+
+
+def _left_alone() -> int:
+    """Go quietly where the reader of a pipe, such as head, has left: nothing more can be written, not even at exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return 0
+
+
+def _columns() -> int:
+    """Return how wide the terminal is, as shutil would, without what that imports."""
+    try:
+        return int(os.environ["COLUMNS"])
+    except (KeyError, ValueError):
+        try:
+            return os.get_terminal_size(sys.__stdout__.fileno()).columns if sys.__stdout__ else _WIDTH + 2
+        except (OSError, ValueError):
+            return _WIDTH + 2
+
+
+def _print_help() -> int:
+    """Print what click prints for --help, where lines are as long as it makes them at the most."""
+    try:
+        print("\n".join(_help()), flush=True)
+    except BrokenPipeError:
+        return _left_alone()
+    return 0
+
+
+def _help() -> Iterator[str]:
+    yield "Usage: dryspell [OPTIONS] COMMAND [ARGS]..."
+    for paragraph in ABOUT:
+        yield ""
+        yield from _wrapped(paragraph, "  ")
+    yield from ("", "Options:", "  --version   Show the version and exit.", "  -h, --help  Show this message and exit.")
+    yield from ("", "Commands:")
+    widest = max(map(len, COMMANDS))
+    for name, says in COMMANDS.items():
+        first, *rest = _wrapped(says, " " * (widest + 4))
+        yield f"  {name.ljust(widest)}  {first.lstrip()}"
+        yield from rest
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    lines = [""]
+    for word in text.split():
+        if lines[-1] and len(indent) + len(lines[-1]) + 1 + len(word) > _WIDTH:
+            lines.append("")
+        lines[-1] += f" {word}" if lines[-1] else word
+    return [indent + line for line in lines]

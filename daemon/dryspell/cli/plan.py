@@ -11,6 +11,7 @@ from dryspell.cli.options import clock_at, colour_option, in_colour, shared_opti
 from dryspell.cli.pieces import pieces_of
 from dryspell.clock import Clock
 from dryspell.config import Config, load
+from dryspell.errors import DryspellError
 
 if TYPE_CHECKING:
     from dryspell.outlook.plan_model import Plans
@@ -56,6 +57,8 @@ def command(
     clock = clock_at(now)
     made = plans_now(config, clock)
     shown = [plan for plan in made.plans if plan.piece in asked]
+    if not shown:
+        raise DryspellError(f"{piece} has no plan: there are more pieces than can be planned, and others go before it")
     people = {key: person.name for key, person in config.person.items()}
     if as_json:
         from dryspell.answers.plan_document import plan_document  # noqa: PLC0415  (what --help does without)
@@ -83,8 +86,8 @@ def plans_now(config: Config, clock: Clock) -> "Plans":
     from dryspell.tick.gather import Gatherer  # noqa: PLC0415
     from dryspell.tick.learned import learned  # noqa: PLC0415
     from dryspell.tick.past_years import PastYears  # noqa: PLC0415
-    from dryspell.tick.plans import kept, plans  # noqa: PLC0415
-    from dryspell.tick.round import since_of  # noqa: PLC0415
+    from dryspell.tick.plans import kept, left_unplanned, plans, say_unplanned  # noqa: PLC0415
+    from dryspell.tick.since import since_of  # noqa: PLC0415
     from dryspell.tick.sources import sources_of  # noqa: PLC0415
 
     logging.basicConfig(format="dryspell: %(message)s", level=logging.WARNING)
@@ -94,6 +97,7 @@ def plans_now(config: Config, clock: Clock) -> "Plans":
         gatherer = Gatherer(config, store, clock, sources_of(config, store), random.Random())  # noqa: S311  (nothing secret)
         tables = gatherer.tables(since_of(config, coats), wait_s=FETCH_WAIT_S)
         taught, now = learned(config, store.progress_seen()), clock.now()
+        say_unplanned(left_unplanned(config))
         made = plans(taught, coats, tables, now, store.plans())
         made = PastYears(config, store).added_to(made, taught, coats, tables, now)
         kept(store, made)

@@ -12,8 +12,9 @@ from dryspell.config.services import NETWORK_KINDS
 from dryspell.errors import StoreError, WeatherError
 from dryspell.outlook.figures import duration, when
 from dryspell.store.store import FILE_NAME, open_store
-from dryspell.tick import look, sources_of
 from dryspell.tick.learned import learned
+from dryspell.tick.look import look
+from dryspell.tick.sources import sources_of
 from dryspell.weather.sources import Source
 from dryspell.weather.table import WeatherTable
 

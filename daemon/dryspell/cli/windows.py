@@ -65,7 +65,7 @@ def outlooks_now(config: Config, clock: Clock) -> list[Outlook]:
     from dryspell.tick.gather import Gatherer  # noqa: PLC0415
     from dryspell.tick.learned import learned  # noqa: PLC0415
     from dryspell.tick.look import look  # noqa: PLC0415
-    from dryspell.tick.round import since_of  # noqa: PLC0415
+    from dryspell.tick.since import since_of  # noqa: PLC0415
     from dryspell.tick.sources import sources_of  # noqa: PLC0415
 
     logging.basicConfig(format="dryspell: %(message)s", level=logging.WARNING)

@@ -6,10 +6,9 @@ from datetime import datetime
 from dryspell.config import Config
 from dryspell.outlook.cloud import every_way
 from dryspell.outlook.conditions import conditions_at
-from dryspell.outlook.laid import as_laid
 from dryspell.outlook.mix import pot_of
 from dryspell.outlook.model import Coat, Mixed, Outlook, Pot, Provenance
-from dryspell.outlook.outlook import make_outlook
+from dryspell.tick.alike import Alike, by_exposure
 from dryspell.trade.piece import Piece
 from dryspell.weather.table import WeatherTable
 
@@ -40,29 +39,24 @@ def look(
     pots
         The pot that was mixed last, by piece.
     """
-    outlooks = []
-    for key, piece in config.piece.items():
-        site, table = config.site_of(piece), tables.get(piece.site)
-        try:
-            outlook = make_outlook(
-                piece,
-                site,
-                as_laid(config.lays_of(piece), coats.get(key, ()), config.coating),
-                coats.get(key, ()),
-                table,
-                now,
-                stale_after_h=config.weather.stale_after_h,
-            )
-            if pots and key in pots:
-                pot = _pot(config, piece, pots[key], coats.get(key, ()), table, outlook)
-                outlook = outlook.model_copy(update={"pot": pot})
-        except Exception as error:  # one bad piece must not silence the others
-            if on_error is None:
-                raise
-            on_error(key, error)
-            outlook = _not_judged(config, piece, coats.get(key, ()), table, now)
-        outlooks.append(outlook)
-    return outlooks
+    found: dict[str, Outlook] = {}
+    for alike in by_exposure(config.piece.values()):
+        table = tables.get(alike[0].site)
+        group = Alike(config, table, now)
+        for piece in alike:
+            on = coats.get(piece.key, ())
+            try:
+                outlook = group.outlook(piece, on)
+                if pots and piece.key in pots:
+                    pot = _pot(config, piece, pots[piece.key], on, table, outlook)
+                    outlook = outlook.model_copy(update={"pot": pot})
+            except Exception as error:  # one bad piece must not silence the others
+                if on_error is None:
+                    raise
+                on_error(piece.key, error)
+                outlook = _not_judged(config, piece, on, table, now)
+            found[piece.key] = outlook
+    return [found[key] for key in config.piece]
 
 
 def _pot(

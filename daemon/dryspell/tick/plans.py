@@ -24,8 +24,27 @@ from dryspell.workers import Workers
 
 log = logging.getLogger(__name__)
 
+MOST_PIECES = 60
+"""Every start of every coat to come of all pieces is at hand while plans are made: 12 MB a piece, and twice that at the
+most, so this many take 1.3 GB for some seconds. Outlooks and alerts know no such bound."""
 LATE = timedelta(hours=1)
 """A coat that is not recorded so long after its planned last stroke has been missed: there is to be another plan."""
+
+
+def left_unplanned(config: Config) -> list[str]:
+    """Return the pieces that no plan is made of where there are too many: those of the least priority."""
+    by_priority = sorted(config.piece.values(), key=lambda piece: -piece.priority)
+    return [piece.key for piece in by_priority[MOST_PIECES:]]
+
+
+def say_unplanned(left: Sequence[str]) -> None:
+    """Log that some pieces are left out."""
+    if left:
+        log.warning(
+            "plans are made of %d pieces at the most, by priority; %d have none, such as %s. Their outlooks and alerts "
+            "are not touched by that; for plans of all of them keep them in several configurations",
+            MOST_PIECES, len(left), left[0],
+        )  # fmt: skip
 
 
 def plans(
@@ -38,7 +57,7 @@ def plans(
     effort: float = EFFORT,
     on_error: OnError | None = None,
 ) -> Plans:
-    """Return the plan of every piece, in the order of the configuration.
+    """Return the plan of every piece but those that are `left_unplanned`, in the order of the configuration.
 
     Parameters
     ----------
@@ -50,7 +69,10 @@ def plans(
         What the solver may take, as for `dryspell.outlook.shared_plan.make_plans`.
     """
     prospects: list[Prospect | Plan] = []
+    left = set(left_unplanned(config))
     for key, piece in config.piece.items():
+        if key in left:
+            continue
         try:
             prospects.append(
                 prospect_of(
@@ -132,6 +154,7 @@ class Planner:
         self._made_of: Hashable = None
         self._latest: Plans | None = None
         self._left = False
+        self._unplanned: list[str] = []
 
     @property
     def latest(self) -> Plans | None:
@@ -165,6 +188,9 @@ class Planner:
 
         if not self._workers.start("the plan", make):
             return False
+        before, self._unplanned = self._unplanned, left_unplanned(config)
+        if self._unplanned != before:
+            say_unplanned(self._unplanned)
         self._made_of = made_of
         return True
 

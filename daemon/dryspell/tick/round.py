@@ -16,7 +16,7 @@ from dryspell.alerts.text import compose, notice_id
 from dryspell.clock import Clock
 from dryspell.config import Config
 from dryspell.outlook.figures import Units
-from dryspell.outlook.model import Coat, Outlook
+from dryspell.outlook.model import Outlook
 from dryspell.outlook.plan_model import Plan
 from dryspell.outlook.words import verdict_line
 from dryspell.store import Store
@@ -29,14 +29,13 @@ from dryspell.tick.look import look
 from dryspell.tick.outage_news import sensor_news, source_news
 from dryspell.tick.plans import Planner
 from dryspell.tick.saying import about, counted_on, habits_of, heard
+from dryspell.tick.since import since_of
 from dryspell.weather.table import WeatherTable
 
 log = logging.getLogger(__name__)
 
 FETCH_WAIT_S = 10.0
 TIDY_STEPS = 4
-FRESH = timedelta(days=7)
-"""A coat laid this soon on the one under it may have followed at the least time, which slows it."""
 
 
 @dataclass(frozen=True)
@@ -187,14 +186,3 @@ class Round:
             return compose(part, found, theirs, link=self._config.alerting.link, place=place)
 
         return outgoing(notice, notice_id(notice), readers, write, units, chart)
-
-
-def since_of(config: Config, coats: Mapping[str, Sequence[Coat]]) -> dict[str, datetime]:
-    """Return, by site, when the earliest of the last coats there was finished, or the one under it if it was fresh."""
-    since: dict[str, datetime] = {}
-    for key, piece in config.piece.items():
-        if coats.get(key):
-            last = coats[key][-1].finished_at
-            first = min(coat.finished_at for coat in coats[key][-2:] if last - coat.finished_at <= FRESH)
-            since[piece.site] = min(first, since.get(piece.site, first))
-    return since

@@ -37,7 +37,11 @@ class Can:
 
 # What small cans are sold in (common practice, no source); larger ones are for surfaces that empty them in two coats.
 METRIC_CANS = tuple(Can(f"{litres:g} L", litres) for litres in (0.25, 0.375, 0.5, 0.75, 1.0, 2.5))
-US_CANS = tuple(Can(label, read_quantity(label, "L")) for label in ("0.5 pint", "1 pint", "1 quart", "1 gallon"))
+_US_GALLON_L = 3.785411784  # 231 cubic inches
+US_CANS = tuple(
+    Can(label, round(_US_GALLON_L * share, 9))
+    for label, share in {"0.5 pint": 1 / 16, "1 pint": 1 / 8, "1 quart": 1 / 4, "1 gallon": 1.0}.items()
+)
 
 
 def read_cans(value: Any) -> tuple[Can, ...]:

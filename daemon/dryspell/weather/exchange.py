@@ -1,18 +1,20 @@
 """One question to a server: timeouts, bounded retries, redirects, and a plain sentence for whatever goes wrong."""
 
 import socket
-import ssl
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import cache
 from random import SystemRandom
+from typing import TYPE_CHECKING
 from urllib.parse import urljoin, urlsplit
-
-import requests
 
 from dryspell.errors import WeatherError
 from dryspell.weather.waits import retry_after_s
+
+if TYPE_CHECKING:
+    import requests
 
 BODY_LIMIT = 8 * 2**20  # bytes; a 51-member ensemble of 8 variables over 15 days is near 1 MB
 RETRIES = 3
@@ -101,11 +103,18 @@ class _PassingError(WeatherError):
     """What may have gone by the next try."""
 
 
-class _Session(requests.Session):
-    """A session that leaves redirects alone: its own handling would read their bodies whole, without bounds."""
+@cache
+def _session() -> "type[requests.Session]":
+    """Return the kind of session to ask in, made when it is: the library takes a tenth of a second to be loaded."""
+    import requests  # noqa: PLC0415
 
-    def get_redirect_target(self, resp: requests.Response) -> None:  # noqa: ARG002  (the name is the library's)
-        return None
+    class Session(requests.Session):
+        """A session that leaves redirects alone: its own handling would read their bodies whole, without bounds."""
+
+        def get_redirect_target(self, resp: requests.Response) -> None:  # noqa: ARG002  (the name is the library's)
+            return None
+
+    return Session
 
 
 class Exchange:
@@ -158,7 +167,7 @@ class Exchange:
         """
         tried = 0
         # A session of its own for each question: requests does not promise that sessions may be shared by threads.
-        with _Session() as session:
+        with _session()() as session:
             while True:
                 try:
                     return self._try(session, question, now)
@@ -171,7 +180,7 @@ class Exchange:
                     self._sleep(asked_s + self._jitter(BACKOFF_S * 2**tried))
                 tried += 1
 
-    def _try(self, session: requests.Session, question: Question, now: datetime) -> Reply:
+    def _try(self, session: "requests.Session", question: Question, now: datetime) -> Reply:
         reply = self._follow(session, question)
         if reply.status in _GOOD:
             return reply
@@ -183,7 +192,7 @@ class Exchange:
         kind = _PassingError if reply.status in _PASSING else WeatherError
         raise kind(message, retry_after_s=asked_s)
 
-    def _follow(self, session: requests.Session, question: Question) -> Reply:
+    def _follow(self, session: "requests.Session", question: Question) -> Reply:
         url = question.url
         for _ in range(_MOST_REDIRECTS + 1):
             reply = self._once(session, url, question.headers_for(url))
@@ -192,7 +201,11 @@ class Exchange:
             url = _redirected(url, reply.headers.get("Location", ""))
         raise WeatherError(f"{_host(url)} redirects without end")
 
-    def _once(self, session: requests.Session, url: str, headers: Mapping[str, str]) -> Reply:
+    def _once(self, session: "requests.Session", url: str, headers: Mapping[str, str]) -> Reply:
+        import ssl  # noqa: PLC0415  (with requests: as for the session)
+
+        import requests  # noqa: PLC0415
+
         # The texts of requests' own errors hold the whole address, with any key in it: they are not passed on.
         host = _host(url)
         try:
@@ -213,7 +226,9 @@ class Exchange:
         except requests.exceptions.RequestException:
             raise WeatherError(f"{host} cannot be asked: the address is not a web address") from None
 
-    def _body(self, response: requests.Response, host: str) -> bytes:
+    def _body(self, response: "requests.Response", host: str) -> bytes:
+        import requests  # noqa: PLC0415  (as for the session)
+
         until = self._monotonic() + self._total_s
         body = bytearray()
         try:
