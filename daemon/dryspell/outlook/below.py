@@ -75,7 +75,7 @@ def film_on(
     film = FilmState(
         coat=last,
         stain=coating.stain,
-        stages=stages_of(reached, 0),
+        stages=stages_of(reached)[0],
         sandable_fraction=round(min(progress, 1.0), 4),
         progress=round(progress, 4),
         factors=slowing.named(laid),

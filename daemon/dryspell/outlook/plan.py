@@ -139,7 +139,7 @@ def _planned(
         hot=is_soft,
         sand_first=(not is_soft and (lay.must_be_sanded or (overdue and lay.may_be_sanded))) or spoilt,
         before=() if is_soft else lay.before,
-        stages=stages_of(candidates.clock(lay, quick=is_quick).of_films(laid), 0),
+        stages=stages_of(candidates.clock(lay, quick=is_quick).of_films(laid))[0],
         who=who,
         moved=_moved(prospect, k, below, under, start, earlier_moved=any(coat.moved for coat in before)),
     )

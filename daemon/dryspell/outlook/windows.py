@@ -136,7 +136,18 @@ def judge_all(
 
 def windows_of(judged: Judged) -> tuple[Window, ...]:
     """Return the spans of passing starts, in order."""
-    return tuple(_window(judged, first, last) for first, last in _runs(judged.passes) if judged.passes[first])
+    runs = [(first, last) for first, last in _runs(judged.passes) if judged.passes[first]]
+    if not runs:
+        return ()
+    c, slack = judged.conditions, np.min([steps for _, steps in judged.steps_away], axis=0)
+    best = [_best(judged, slack, first, last) for first, last in runs]
+    strokes = np.minimum(judged.starts[best] + judged.asked.brush_steps, c.times.size - 1)
+    stages = stages_of(judged.clock.of_films(c.times[strokes]))
+    coarse = on_coarse(c, judged.nominal)[best].tolist()
+    return tuple(
+        _window(judged, *run, k, of_film, is_coarse=is_coarse)
+        for run, k, of_film, is_coarse in zip(runs, best, stages, coarse, strict=True)
+    )
 
 
 def blocks_of(judged: Judged) -> tuple[Block, ...]:
@@ -156,26 +167,30 @@ def nearest_limit(judged: Judged, k: int) -> Reason:
     return _reason(judged, min(near, key=lambda pair: pair[0])[1], k, k)
 
 
-def stages_of(reached: Reached, film: int) -> Stages:
-    """Return the instants of the stages of one film, to the minute; of several members the one in the middle."""
+def stages_of(reached: Reached) -> list[Stages]:
+    """Return the instants of the stages of each film, to the minute; of several members the one in the middle."""
+    instants = {
+        "touch_dry": reached.touch_dry,
+        "dew_safe": reached.dew_safe,
+        "rain_safe": reached.rain_safe,
+        "sandable": reached.sandable,
+        "recoat": reached.recoat,
+        "sand_first_after": reached.overcoat_max,
+        "hot_open": reached.hot_open,
+        "hot_close": reached.hot_close,
+        "in_service": reached.in_service,
+        "full_cure": reached.full_cure,
+    }
+    columns = [_in_the_middle(each) for each in instants.values()]
+    return [Stages(**dict(zip(instants, of_film, strict=True))) for of_film in zip(*columns, strict=True)]
 
-    def middle(instants: TimeArray) -> datetime | None:
-        # NaT sorts last: a stage that half of the members do not reach has no instant.
-        instant = np.sort(instants[:, film])[(instants.shape[0] - 1) // 2]
-        return None if np.isnat(instant) else _of_grid(instant + np.timedelta64(59, "s")).replace(second=0)
 
-    return Stages(
-        touch_dry=middle(reached.touch_dry),
-        dew_safe=middle(reached.dew_safe),
-        rain_safe=middle(reached.rain_safe),
-        sandable=middle(reached.sandable),
-        recoat=middle(reached.recoat),
-        sand_first_after=middle(reached.overcoat_max),
-        hot_open=middle(reached.hot_open),
-        hot_close=middle(reached.hot_close),
-        in_service=middle(reached.in_service),
-        full_cure=middle(reached.full_cure),
-    )
+def _in_the_middle(instants: TimeArray) -> list[datetime | None]:
+    """Return of each film the instant in the middle of its members', shape (members, films), up to the full minute."""
+    # NaT sorts last: a stage that half of the members do not reach has no instant.
+    middle = np.sort(instants, axis=0)[(instants.shape[0] - 1) // 2] + np.timedelta64(59, "s")
+    found: list[datetime | None] = middle.astype("datetime64[m]").tolist()
+    return [None if each is None else each.replace(tzinfo=UTC) for each in found]
 
 
 def on_coarse(c: Conditions, rulings: list[Ruling]) -> BoolArray:
@@ -206,12 +221,21 @@ def _runs(values: BoolArray | IndexArray) -> list[tuple[int, int]]:
     return list(zip(firsts.tolist(), lasts.tolist(), strict=True))
 
 
-def _window(judged: Judged, first: int, last: int) -> Window:
-    good = np.flatnonzero(judged.robust[first : last + 1]) + first
-    word: Word = "coat" if good.size else "tight"
+def _good(judged: Judged, first: int, last: int) -> IndexArray:
+    """Return the starts of a run that are good."""
+    return np.flatnonzero(judged.robust[first : last + 1]) + first
+
+
+def _best(judged: Judged, slack: FloatArray, first: int, last: int) -> int:
+    """Return the start of a run that is furthest from any limit, a good one where there is one."""
+    good = _good(judged, first, last)
     candidates = good if good.size else np.arange(first, last + 1)
-    slack = np.min([steps for _, steps in judged.steps_away], axis=0)
-    best = int(candidates[np.argmax(slack[candidates])])
+    return int(candidates[np.argmax(slack[candidates])])
+
+
+def _window(judged: Judged, first: int, last: int, best: int, stages: Stages, *, is_coarse: bool) -> Window:
+    good = _good(judged, first, last)
+    word: Word = "coat" if good.size else "tight"
     column = judged.starts[best]
     c = judged.conditions
     stroke = min(int(column) + judged.asked.brush_steps, c.times.size - 1)
@@ -224,13 +248,13 @@ def _window(judged: Judged, first: int, last: int) -> Window:
         word="coat" if word == "coat" else "tight",
         best_start=_instant(judged, best),
         probability=round(float(judged.share[best]), 3) if judged.agreement.is_odds else None,
-        coarse=bool(on_coarse(c, judged.nominal)[best]),
+        coarse=is_coarse,
         binding=nearest_limit(judged, best),
         margin_apply_k=_worst(judged, Limit.MARGIN_APPLY, best),
         margin_hold_k=_worst(judged, Limit.MARGIN_HOLD, best),
         surface_c=round(float(np.median(c.surface_c[:, column])), 2),
         humidity_pct=round(float(np.median(c.humidity_pct[:, column])), 1),
-        stages=stages_of(judged.clock.of_films(c.times[[stroke]]), 0),
+        stages=stages,
         mix=mix_at(c, judged.clock.coating, int(column)),
         factors=judged.clock.slowing.named(c.times[stroke]),
         cautions=_cautions(judged, best),
