@@ -11,6 +11,7 @@ import os
 import platform
 import subprocess
 from datetime import UTC, datetime
+from hashlib import sha256
 from importlib import metadata
 from pathlib import Path
 
@@ -31,11 +32,12 @@ def has_fallen(better, kept, ratios):
 
 
 def machine():
-    """Return what kind of machine this is: kind of processor, its name and how many there are."""
+    """Return what kind of machine this is: kind of processor, which one by a digest of its name, how many there are."""
     info = Path("/proc/cpuinfo")
     lines = info.read_text(encoding="utf-8").splitlines() if info.exists() else []
     names = [each.partition(":")[2].strip() for each in lines if each.startswith(("model name", "Model"))]
-    return f"{platform.machine()}, {names[0] if names else platform.processor()}, {os.cpu_count()}"
+    name = names[0] if names else platform.processor()
+    return f"{platform.machine()}, {sha256(name.encode()).hexdigest()[:6]}, {os.cpu_count()}"
 
 
 def commit():

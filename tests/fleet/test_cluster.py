@@ -7,6 +7,7 @@ import socket
 import subprocess
 import sys
 import time
+from contextlib import contextmanager
 
 import psutil
 import pyarrow.parquet as pq
@@ -93,7 +94,43 @@ def test_a_worker_killed_midway_loses_nothing(tmp_path, monkeypatch):
         Parts(tmp_path / "whole", coast.NOW, 0.0) as parts,
     ):
         run(fleet, coast.Skies(), Workers(client), parts, Setting(coast.NOW, 6.0, 1))
-    assert results(tmp_path / "out") == results(tmp_path / "whole")
+    found = results(tmp_path / "out")
+    assert [row["row"] for row in found] == list(range(2, 38))  # each line of the table once
+    assert found == results(tmp_path / "whole")
+
+
+@contextmanager
+def started(module, *options):
+    """A process of Dask's own, as those who run a cluster start it; it ends with the block."""
+    command = [sys.executable, "-m", f"distributed.cli.{module}", *options, "--host", "127.0.0.1",
+               "--dashboard-address", "127.0.0.1:0"]  # fmt: skip
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        yield process
+    finally:
+        process.terminate()
+        process.wait(30)
+
+
+def test_a_cluster_of_scheduler_and_worker_processes_is_joined_by_its_address(place, capsys):
+    at = place / "scheduler.json"
+    with (
+        started("dask_scheduler", "--port", "0", "--scheduler-file", str(at)) as scheduler,
+        started("dask_worker", "--scheduler-file", str(at), "--nthreads", "1", "--no-nanny",
+                "--local-directory", str(place / "worker")) as worker,
+    ):  # fmt: skip
+        for _ in range(600):
+            if at.exists() or scheduler.poll() is not None:
+                break
+            time.sleep(0.05)
+        address = json.loads(at.read_text("utf-8"))["address"]
+        assert main(arguments(place, "out", "--now", NOW, "--cluster", address, "--json")) == 0
+        told = json.loads(capsys.readouterr().out)
+        assert (scheduler.poll(), worker.poll()) == (None, None)  # it is not ours to end
+    assert (told["rows"], told["failed_rows"]) == (36, 0)
+    with LocalCluster(n_workers=1, **HERE) as here:
+        assert main(arguments(place, "whole", "--now", NOW, "--cluster", here.scheduler_address)) == 0
+    assert results(place / "out") == results(place / "whole")
 
 
 def test_a_job_that_takes_every_worker_with_it_is_named_and_tried_again_by_the_next_run(tmp_path):
@@ -185,6 +222,15 @@ def test_a_cluster_without_workers_says_so(monkeypatch):
         client_at(here.scheduler_address),
     ):
         pass
+
+
+def test_local_workers_keep_free_memory_unless_the_environment_says_otherwise(monkeypatch):
+    # mallopt(3) of glibc: where one of the two is set, it adapts the other no longer, so both have to be.
+    monkeypatch.setenv("MALLOC_TRIM_THRESHOLD_", "1048576")
+    monkeypatch.delenv("MALLOC_MMAP_THRESHOLD_", raising=False)
+    with local_client(1) as client:
+        (told,) = client.run(lambda: {name: os.environ[name] for name in os.environ if "MALLOC" in name}).values()
+    assert told == {"MALLOC_TRIM_THRESHOLD_": "1048576", "MALLOC_MMAP_THRESHOLD_": str(32 << 20)}
 
 
 def test_local_workers_listen_on_loopback_alone_and_by_tls():

@@ -46,7 +46,7 @@ class Question:
 
 @dataclass(frozen=True)
 class Job:
-    """Some questions of one cell, for one worker.
+    """Some questions of one cell.
 
     Attributes
     ----------
@@ -70,6 +70,17 @@ class Job:
 
 class OtherVersionError(Exception):
     """The worker has another version of the program, whose answers might be others."""
+
+
+def judge_all(jobs: Sequence[Job]) -> list[list[Answer]]:
+    """Answer the questions of several cells: to hand out one thing costs more than a question of a single forecast.
+
+    Raises
+    ------
+    OtherVersionError
+        This is not the version that the jobs were made by.
+    """
+    return [judge(job) for job in jobs]
 
 
 def judge(job: Job) -> list[Answer]:

@@ -21,7 +21,8 @@ from dryspell.weather.table import WeatherTable
 ROWS = 500
 """Whole cells make up a batch until it has so many rows."""
 QUESTIONS = 24
-"""As many a job has at the most: some seconds of work, which is what a killed worker loses."""
+"""As many are handed out together, of one cell or several: a second of work or three, which is what a killed worker
+loses; Dask takes 7 ms of processors for each such load, which on a cell at a time was an eighth of the whole."""
 FETCHES = 1
 """Cells whose weather is asked for at the same time: free services want to be asked one thing after the other."""
 FETCH_AHEAD = 8
@@ -79,15 +80,18 @@ class Came:
 
 @dataclass
 class _Batch:
-    """Whole cells that are judged together, the weather of each or why there is none, and answers by cell."""
+    """Whole cells that are judged together, the weather of each or why there is none, and answers by cell.
+
+    A load is the numbers of the questions that are handed out together, by the number of their cell here.
+    """
 
     number: int
     cells: list[tuple[Place, InCell]]
     weather: list[WeatherTable | str] = field(default_factory=list)
     answers: list[list[Answer | None]] = field(default_factory=list)
     digest: str = ""
-    jobs: list[tuple[int, list[int]]] = field(default_factory=list)
-    open_jobs: int = 0
+    loads: list[dict[int, list[int]]] = field(default_factory=list)
+    open_loads: int = 0
 
 
 def run(
@@ -141,10 +145,13 @@ class _Run:
             if self._is_kept(batch.number, batch.digest):
                 continue
             open_batches[batch.number] = batch
-            for part, job in enumerate(self._jobs(batch)):
+            batch.answers = [[None] * len(cell.questions) for _, cell in batch.cells]
+            batch.loads = _loads(batch)
+            batch.open_loads = len(batch.loads)
+            for number, load in enumerate(batch.loads):
                 while not self._workers.free:
                     self._take(open_batches)
-                self._workers.give(job, batch.number, part)
+                self._workers.give([self._job(batch, *each) for each in load.items()], batch.number, number)
         while self._workers.busy:
             self._take(open_batches)
         self._write_bad()
@@ -177,38 +184,33 @@ class _Run:
         except Exception as error:  # noqa: BLE001  (a fault in the reader of one answer)
             return f"it failed in a way that nobody foresaw ({type(error).__name__}: {error})"
 
-    def _jobs(self, batch: _Batch) -> Iterator[Job]:
-        batch.answers = [[None] * len(cell.questions) for _, cell in batch.cells]
-        for at, (_, cell) in enumerate(batch.cells):
-            order = [number for alike in by_exposure(cell.questions) for number in alike]
-            batch.jobs += [(at, order[first : first + QUESTIONS]) for first in range(0, len(order), QUESTIONS)]
-        batch.open_jobs = len(batch.jobs)
-        for at, numbers in batch.jobs:
-            (place, cell), table = batch.cells[at], batch.weather[at]
-            yield Job(
-                place=place.key,
-                table=table if isinstance(table, WeatherTable) else None,
-                without="" if isinstance(table, WeatherTable) else table,
-                now=self._setting.now,
-                stale_after_h=self._setting.stale_after_h,
-                members=self._setting.members,
-                questions=tuple(cell.questions[number] for number in numbers),
-            )
+    def _job(self, batch: _Batch, at: int, numbers: Sequence[int]) -> Job:
+        (place, cell), table = batch.cells[at], batch.weather[at]
+        return Job(
+            place=place.key,
+            table=table if isinstance(table, WeatherTable) else None,
+            without="" if isinstance(table, WeatherTable) else table,
+            now=self._setting.now,
+            stale_after_h=self._setting.stale_after_h,
+            members=self._setting.members,
+            questions=tuple(cell.questions[number] for number in numbers),
+        )
 
     def _take(self, open_batches: dict[int, _Batch]) -> None:
-        """Wait for a job; write the part of its batch where it is the last of it."""
-        number, part, answers = self._workers.take()
+        """Wait for a load; write the part of its batch where it is the last of it."""
+        number, load, came = self._workers.take()
         batch = open_batches[number]
-        at, numbers = batch.jobs[part]
-        if isinstance(answers, str):
+        if isinstance(came, str):
             batch.digest = AGAIN
-            answers = [not_judged(batch.cells[at][1].questions[each].piece, answers) for each in numbers]
         else:
-            self._came.judged += len(answers)
-        for each, answer in zip(numbers, answers, strict=True):
-            batch.answers[at][each] = answer
-        batch.open_jobs -= 1
-        if not batch.open_jobs:
+            self._came.judged += sum(map(len, came))
+        for job, (at, numbers) in enumerate(batch.loads[load].items()):
+            questions = batch.cells[at][1].questions
+            for which, each in enumerate(numbers):
+                answer = not_judged(questions[each].piece, came) if isinstance(came, str) else came[job][which]
+                batch.answers[at][each] = answer
+        batch.open_loads -= 1
+        if not batch.open_loads:
             self._write(open_batches.pop(number))
 
     def _write(self, batch: _Batch) -> None:
@@ -288,6 +290,23 @@ def _batches(fleet: Fleet) -> list[_Batch]:
         batches[-1].cells.append((place, cell))
         rows += len(cell.berths)
     return batches
+
+
+def _loads(batch: _Batch) -> list[dict[int, list[int]]]:
+    """Return the questions of a batch in loads, cell after cell, with what the weather reaches alike side by side."""
+    order = [
+        (at, number)
+        for at, (_, cell) in enumerate(batch.cells)
+        for alike in by_exposure(cell.questions)
+        for number in alike
+    ]
+    loads: list[dict[int, list[int]]] = []
+    for first in range(0, len(order), QUESTIONS):
+        load: dict[int, list[int]] = {}
+        for at, number in order[first : first + QUESTIONS]:
+            load.setdefault(at, []).append(number)
+        loads.append(load)
+    return loads
 
 
 def _fetched(batch: _Batch, weather: "Future[list[WeatherTable | str]]") -> _Batch:
