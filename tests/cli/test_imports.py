@@ -1,5 +1,6 @@
 """What commands do without: a library that is loaded for nothing is most of what a start costs on a small machine."""
 
+import gc
 import os
 import shutil
 import subprocess
@@ -8,6 +9,7 @@ import sys
 import pytest
 
 from dryspell.bundled import bundled
+from dryspell.cli import main
 
 NOW = "2026-09-03T08:00Z"
 NEVER = {
@@ -51,3 +53,10 @@ def test_a_command_loads_nothing_that_it_does_not_use(place, command, never):
     assert "dryspell.cli" in loaded, done.stderr
     assert done.stdout
     assert loaded & never == set()
+
+
+def test_a_short_command_leaves_the_search_for_garbage_as_it_was(capsys):
+    gc.enable()
+    assert main(["windows", "--help"]) == 0
+    assert "Usage" in capsys.readouterr().out
+    assert gc.isenabled()
