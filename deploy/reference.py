@@ -13,6 +13,7 @@ from pydantic import BaseModel, SecretStr
 from pydantic.fields import FieldInfo
 
 from dryspell.config.page import PageSettings
+from dryspell.config.problems import as_toml
 from dryspell.config.services import SERVICES, WeatherSettings
 from dryspell.config.settings import (
     AlertSettings,
@@ -110,9 +111,10 @@ def _rows(heading: str, model: type[BaseModel], examples: Mapping[tuple[str, str
             continue
         key = field.alias or name
         family = model is Coating and field.is_required()
-        example = examples.get((heading, key)) or next(iter(field.examples or ()), "")
+        own = next((f"{key} = {as_toml(each)}" for each in field.examples or ()), "")
+        example = examples.get((heading, key)) or own
         cells = (f"`{key}`", field.description, _wanted(field), "of its family" if family else _default(field))
-        yield f"| {' | '.join(_cell(cell) for cell in cells)} | {f'`{_cell(str(example))}`' if example else ''} |"
+        yield f"| {' | '.join(_cell(cell) for cell in cells)} | {f'`{_cell(example)}`' if example else ''} |"
 
 
 def _wanted(field: FieldInfo) -> str:

@@ -75,3 +75,16 @@ def test_the_compose_file_takes_every_right_away_that_is_not_needed():
         assert service["security_opt"] == ["no-new-privileges:true"]
     assert all(port.startswith("127.0.0.1:") for port in services["dryspell"]["ports"])
     assert (ROOT / "deploy" / "container" / services["dryspell"]["build"]["context"]).resolve() == ROOT
+
+
+def test_both_images_that_are_built_on_or_run_can_be_pinned_by_digest_and_are_tags_else():
+    text = (FOLDER / "Containerfile").read_text("utf-8")
+    (base,) = re.findall(r"^ARG BASE=(\S+)$", text, re.MULTILINE)
+    assert re.findall(r"^FROM (\S+)", text, re.MULTILINE) == ["${BASE}", "${BASE}"]
+    assert text.index("ARG BASE") < text.index("FROM")  # or no stage would know it
+    services = yaml.safe_load((FOLDER / "compose.yaml").read_text("utf-8"))["services"]
+    assert services["dryspell"]["build"]["args"] == {"BASE": f"${{DRYSPELL_BASE:-{base}}}"}
+    (broker,) = re.findall(r"^\$\{DRYSPELL_BROKER:-(\S+)\}$", services["broker"]["image"])
+    told = (ROOT / "deploy" / "README.md").read_text("utf-8")
+    assert f"`DRYSPELL_BASE={base}@sha256:...`" in told
+    assert f"`DRYSPELL_BROKER={broker}@sha256:...`" in told

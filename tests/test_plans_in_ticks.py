@@ -147,6 +147,33 @@ def test_one_piece_that_cannot_be_looked_at_leaves_the_others_their_plan(yard, m
     assert "rail could not be planned" in caplog.text
 
 
+def test_a_piece_that_cannot_be_planned_is_said_once_for_each_kind_of_fault(yard, monkeypatch, caplog):
+    look, faults = ticking.prospect_of, []
+
+    def failing(piece, *rest, **more):
+        if piece.key == "rail" and faults:
+            raise faults[0](f"at {len(caplog.records)}")  # never the same text twice
+        return look(piece, *rest, **more)
+
+    monkeypatch.setattr(ticking, "prospect_of", failing)
+
+    def said_in_plans(number, *fault):
+        faults[:] = fault
+        caplog.clear()
+        for _ in range(number):
+            yard.clock.at += timedelta(minutes=10)
+            yard.source.answer = weather(yard.clock.at, first=START - timedelta(days=2), hours=24 * 16)
+            yard.gatherer.refetch()
+            yard.tick()
+        return [record.getMessage() for record in caplog.records if "could not be planned" in record.getMessage()]
+
+    (said,) = said_in_plans(3, ValueError)
+    assert "Traceback" in said
+    assert said_in_plans(2, MemoryError) == ["rail could not be planned: there was not enough memory"]
+    assert said_in_plans(1) == []
+    assert len(said_in_plans(2, MemoryError)) == 1, "again, once it has gone well"
+
+
 def test_a_fault_of_the_planning_is_logged_and_the_tick_goes_on(yard, monkeypatch, caplog):
     def failing(*_, **__):
         raise RuntimeError("out of paper")

@@ -33,6 +33,7 @@ from dryspell.store.store import open_store
 from dryspell.systemd import Notifier
 from dryspell.tick.apart import Apart
 from dryspell.tick.config_news import say_config
+from dryspell.tick.faults import told
 from dryspell.tick.gather import Gatherer
 from dryspell.tick.heartbeat import Pulse
 from dryspell.tick.hub import Hub
@@ -247,7 +248,9 @@ class Service:
         scheduler = BackgroundScheduler(timezone=UTC)
         scheduler.add_listener(self.health.note, EVENT_JOB_EXECUTED | EVENT_JOB_ERROR)
         scheduler.add_listener(lambda _: self._beat(), EVENT_JOB_EXECUTED | EVENT_JOB_ERROR)
-        scheduler.add_listener(lambda event: self._manager.unwell(f"a tick failed: {event.exception}"), EVENT_JOB_ERROR)
+        scheduler.add_listener(
+            lambda event: self._manager.unwell(f"a tick failed: {told(event.exception)}"), EVENT_JOB_ERROR
+        )
         scheduler.add_job(
             self._tick_on_schedule,
             "interval",

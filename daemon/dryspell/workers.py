@@ -2,6 +2,7 @@
 
 import contextlib
 import logging
+import re
 import threading
 import time
 import weakref
@@ -11,6 +12,8 @@ from functools import partial
 from dryspell.errors import DryspellError
 
 log = logging.getLogger(__name__)
+
+_VARYING = re.compile(r"0x[0-9a-f]+|\d+")  # sizes and places in memory change from one time to the next
 
 Job = Callable[[], object]
 
@@ -47,7 +50,7 @@ class Workers:
         try:
             job()
         except Exception as error:
-            said, before = repr(error), self._said.get(name)
+            said, before = _VARYING.sub("#", repr(error)), self._said.get(name)
             self._said[name] = said
             if said == before:
                 return

@@ -1,17 +1,24 @@
 """`dryspell` with a part of its machine gone wrong, for tests: python ailing.py FOLDER ARGUMENTS OF DRYSPELL.
 
-FOLDER may hold `clock`, by how many seconds the day's time runs ahead, which may change at any moment, and `dns`, which
-keeps every name from being resolved for as long as it is there.
+FOLDER may hold `clock`, by how many seconds the day's time runs ahead, which may change at any moment, `dns`, which
+keeps every name from being resolved for as long as it is there, `stuck`, which keeps a tick from ending, and
+`readonly`, from which on the process can write to no file that has been there and make none, as on a file system that
+was turned read-only: that is never taken back.
 """
 
 import socket
 import sys
+import threading
 import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
 from dryspell.cli import main
 from dryspell.clock import SystemClock
+from dryspell.tick import round as of_tick
+from faults.readonly import turn_read_only
 
 
 def ail(folder):
@@ -31,6 +38,20 @@ def ail(folder):
                 time.sleep(0.1)
         return resolve(*where, **how)
 
+    judge = of_tick.look
+
+    def never_done(*asked):
+        while (folder / "stuck").exists():
+            time.sleep(0.1)
+        return judge(*asked)
+
+    def wait_for_readonly():
+        while not (folder / "readonly").exists():
+            time.sleep(0.05)
+        turn_read_only()
+
+    threading.Thread(target=wait_for_readonly, daemon=True).start()
+    of_tick.look = never_done
     SystemClock.now = now
     socket.getaddrinfo = stuck
 

@@ -70,7 +70,7 @@ def write_config(folder, url, weather='sources = ["table"]\nfile = "weather.csv"
 class Daemon:
     """A running `dryspell run`; its log is read as it comes."""
 
-    def __init__(self, config, *, now, speed=1.0):
+    def __init__(self, config, *, now, speed=1.0, by=("-m", "dryspell"), env=()):
         self.speed = speed
         self.log = []
         self._start = now
@@ -79,8 +79,7 @@ class Daemon:
         self.process = subprocess.Popen(
             [
                 sys.executable,
-                "-m",
-                "dryspell",
+                *by,
                 "run",
                 "--config",
                 str(config),
@@ -91,7 +90,7 @@ class Daemon:
             ],
             stderr=subprocess.PIPE,
             text=True,
-            env={name: value for name, value in os.environ.items() if name != "DRYSPELL_STATE"},
+            env={name: value for name, value in os.environ.items() if name != "DRYSPELL_STATE"} | dict(env),
         )
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()

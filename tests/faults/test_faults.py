@@ -53,8 +53,8 @@ class Yard:
         self.config = write_config(folder, url)
         self.daemon = None
 
-    def start(self, now=START, speed=FAST):
-        self.daemon = Daemon(self.config, now=now, speed=speed)
+    def start(self, now=START, speed=FAST, **more):
+        self.daemon = Daemon(self.config, now=now, speed=speed, **more)
         self.daemon.wait_for("ready; Ctrl-C")
         self.daemon.wait_until_up()
         return self.daemon
@@ -110,13 +110,22 @@ def yard(tmp_path, receiver):
 def put_on(yard):
     """Let a first message be sent and a coat be recorded: what must not be lost."""
     yard.daemon.wait_for("delivered to phone")
+    held = put_a_coat_on(yard)
+    assert held[1]
+    return held
+
+
+def put_a_coat_on(yard):
     with closing(open_store(yard.state)) as store:
         at = yard.daemon.now
         store.add_coat(Coat(piece="bench", number=1, finished_at=at, recorded_at=at))
     held = yard.held()
     assert held[0]
-    assert held[1]
     return held
+
+
+def later(instant, before):
+    return datetime.fromisoformat(instant) - datetime.fromisoformat(before)
 
 
 def holds(yard, held):
@@ -237,7 +246,7 @@ def test_a_page_whose_bits_flipped_is_told_and_a_backup_puts_it_right(yard):
 
 def test_a_page_that_goes_bad_under_the_daemon_is_said_once(yard):
     yard.start()
-    put_on(yard)
+    held = put_on(yard)
     yard.command("backup", str(yard.folder / "kept.sqlite3"))
     file = yard.state / FILE_NAME
     # Brought into the file, so that nothing of it is read from the log.
@@ -258,6 +267,7 @@ def test_a_page_that_goes_bad_under_the_daemon_is_said_once(yard):
     yard.daemon.leave(signal.SIGTERM)
     yard.command("restore", str(yard.folder / "kept.sqlite3"))
     assert yard.status()["state"]["word"] == "good"
+    assert holds(yard, held)
 
 
 def test_a_configuration_broken_under_the_daemon_is_refused_told_once_and_taken_when_it_is_good(yard, receiver):
@@ -315,12 +325,14 @@ def test_a_daemon_that_is_stopped_and_goes_on_is_told_from_one_that_ticks(yard):
     assert yard.status()["daemon"]["running"] is True
     yard.daemon.process.send_signal(signal.SIGCONT)
     wait_until(lambda: yard.status()["daemon"]["word"] == "good")
+    assert yard.counted("the clock jumped by") <= 1
+    assert not yard.counted("failed")
     assert holds(yard, held)
 
 
 def test_a_weather_file_that_is_gone_and_comes_back_is_said_once_each(yard):
     yard.start()
-    yard.daemon.wait_for("Bench: ")
+    held = put_on(yard)
     file = yard.folder / "weather.csv"
     file.rename(yard.folder / "away")
     yard.daemon.wait_for("going on with that of")
@@ -331,18 +343,26 @@ def test_a_weather_file_that_is_gone_and_comes_back_is_said_once_each(yard):
     (yard.folder / "away").rename(file)
     yard.daemon.wait_for("in order again")
     wait_until(lambda: yard.status()["sources"][0]["word"] == "good")
+    assert yard.counted("in order again") == 1
+    assert holds(yard, held)
 
 
 def test_a_target_that_never_answers_holds_up_nothing(yard, receiver):
     receiver.hang = threading.Event()
     yard.start()
     assert receiver.reached.wait(60)
+    held = put_a_coat_on(yard)
     wait_until(lambda: yard.status()["queue"][0]["waiting"] >= 1)
     before = yard.status()["daemon"]["last_tick_at"]
     wait_until(lambda: yard.status()["daemon"]["last_tick_at"] > before)
     assert yard.status()["daemon"]["word"] == "good"
     yard.daemon.wait_for("phone does not take alerts")
     wait_until(lambda: yard.status()["queue"][0]["word"] == "bad")
+    before = yard.status()["daemon"]["last_tick_at"]
+    wait_until(lambda: later(yard.status()["daemon"]["last_tick_at"], before) > timedelta(minutes=10))
+    assert yard.counted("phone does not take alerts") == 1
+    assert not yard.counted("a tick failed")
+    assert holds(yard, held)
     code, took_s = yard.daemon.leave(signal.SIGTERM)
     assert code == 0
     assert took_s < 20
@@ -351,13 +371,14 @@ def test_a_target_that_never_answers_holds_up_nothing(yard, receiver):
 class Ailing(Daemon):
     """A daemon on a machine whose clock or names can be made to go wrong."""
 
-    def __init__(self, yard):
+    def __init__(self, yard, env=()):
         self.yard = yard
         self.log, self._line = [], threading.Condition()
         self.process = subprocess.Popen(
             [sys.executable, Path(__file__).with_name("ailing.py"), yard.folder, "run", "--config", yard.config],
             stderr=subprocess.PIPE,
             text=True,
+            env=os.environ | dict(env),
         )
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._anchor, self._start, self.speed = None, START, 1.0

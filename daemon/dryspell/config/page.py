@@ -94,7 +94,9 @@ class PageSettings(BaseModel):
     token_env: str = Field(
         default="", description="the variable of the environment that holds the token to log in with"
     )
-    token_file: str = Field(default="", description="the file that holds it, instead")
+    token_file: str = Field(
+        default="", examples=["/etc/dryspell/page-token"], description="the file that holds it, instead"
+    )
     hosts: Annotated[tuple[str, ...], BeforeValidator(_read_hosts)] = Field(
         default=(), description="names the page is reached by, beside localhost and addresses"
     )

@@ -1,5 +1,6 @@
 """Everything found wrong in one configuration, each in one sentence that its writer can act on."""
 
+import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, TypeVar
@@ -119,7 +120,20 @@ def _example(model: type[BaseModel], key: str) -> str:
     """Return what a missing key may be set to."""
     fields = {field.alias or name: field for name, field in model.model_fields.items()}
     examples = fields[key].examples
-    return f'such as {key} = "{examples[0]}"' if examples else "it"
+    return f"such as {key} = {as_toml(examples[0])}" if examples else "it"
+
+
+def as_toml(value: Any) -> str:
+    """Return an example as it is written in a configuration."""
+    if isinstance(value, Mapping):
+        return f"{{ {', '.join(f'{_key(key)} = {as_toml(each)}' for key, each in value.items())} }}"
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(map(as_toml, value))}]"
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, str | bool) else str(value)
+
+
+def _key(key: str) -> str:
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else json.dumps(key, ensure_ascii=False)
 
 
 def _sentence(details: ErrorDetails) -> str:

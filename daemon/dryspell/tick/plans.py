@@ -10,6 +10,7 @@ from typing import Any
 from dryspell.config import Config
 from dryspell.config.page import PageSettings
 from dryspell.config.services import ArchiveSettings, EnsembleSettings, OpenMeteoSettings
+from dryspell.errors import DryspellError
 from dryspell.outlook.laid import as_laid
 from dryspell.outlook.model import Coat
 from dryspell.outlook.plan_model import Plan, Plans
@@ -17,6 +18,7 @@ from dryspell.outlook.prospect import Prospect, prospect_of
 from dryspell.outlook.shared_plan import EFFORT, make_plans
 from dryspell.store import Store
 from dryspell.tick.apart import Apart, ApartError
+from dryspell.tick.faults import kind_of, told
 from dryspell.tick.look import OnError
 from dryspell.tick.past_years import PastYears
 from dryspell.weather.table import WeatherTable
@@ -99,12 +101,16 @@ def _made(
     tables: Mapping[str, WeatherTable | None],
     now: datetime,
     promised: Mapping[str, Plan],
-) -> tuple[Plans, Mapping[str, str]]:
-    """Return the plans, and by piece what kept one from being made: an exception may not cross to another process."""
-    failed: dict[str, str] = {}
+) -> tuple[Plans, Mapping[str, tuple[str, str]]]:
+    """Return the plans, and by piece what kept one from being made: its kind, and what to log of it.
+
+    Both are texts, for an exception may not cross to another process.
+    """
+    failed: dict[str, tuple[str, str]] = {}
 
     def note(piece: str, error: Exception) -> None:
-        failed[piece] = "".join(traceback.format_exception(error))
+        plain = isinstance(error, DryspellError | MemoryError)
+        failed[piece] = kind_of(error), told(error) if plain else "".join(traceback.format_exception(error))
 
     return plans(config, coats, tables, now, promised, on_error=note), failed
 
@@ -155,6 +161,7 @@ class Planner:
         self._latest: Plans | None = None
         self._left = False
         self._unplanned: list[str] = []
+        self._failing: Mapping[str, str] = {}
 
     @property
     def latest(self) -> Plans | None:
@@ -179,6 +186,7 @@ class Planner:
             except ApartError:
                 if self._left:
                     return
+                self._made_of = None  # the next tick asks anew
                 raise
             past_years = self._past_years
             if past_years is None or not past_years.at_hand(made, now):
@@ -186,12 +194,13 @@ class Planner:
             if past_years is not None and not self._left:
                 self._publish(past_years.added_to(made, config, coats, tables, now))
 
+        asked_before, self._made_of = self._made_of, made_of  # before it can fail
         if not self._workers.start("the plan", make):
+            self._made_of = asked_before
             return False
         before, self._unplanned = self._unplanned, left_unplanned(config)
         if self._unplanned != before:
             say_unplanned(self._unplanned)
-        self._made_of = made_of
         return True
 
     def _planned(
@@ -206,8 +215,10 @@ class Planner:
             made, failed = _made(config, coats, tables, now, promised)
         else:
             made, failed = self._apart(_made, _to_reckon_with(config), coats, tables, now, promised)
-        for piece, error in failed.items():
-            log.error("%s could not be planned: %s", piece, error)
+        before, self._failing = self._failing, {piece: kind for piece, (kind, _) in failed.items()}
+        for piece, (kind, text) in failed.items():
+            if before.get(piece) != kind:
+                log.error("%s could not be planned: %s", piece, text)
         return made
 
     def _publish(self, made: Plans) -> None:

@@ -22,6 +22,7 @@ from dryspell.outlook.words import verdict_line
 from dryspell.store import Store
 from dryspell.store.outbox import Given, Message
 from dryspell.tick.charts import Charts
+from dryspell.tick.faults import told
 from dryspell.tick.gather import Gatherer
 from dryspell.tick.hub import Hub
 from dryspell.tick.learned import learned
@@ -153,8 +154,8 @@ class Round:
 
     def _failed(self, failed: dict[str, str], piece: str, error: Exception) -> None:
         """Log a piece that could not be judged, once per change."""
-        if isinstance(error, MemoryError):  # its text has sizes that change from one to the next
-            failed[piece] = "there was not enough memory"
+        if isinstance(error, MemoryError):
+            failed[piece] = told(error)
             if self._failing.get(piece) != failed[piece]:
                 log.error("%s could not be judged: %s", piece, failed[piece])
             return

@@ -10,10 +10,13 @@ from apscheduler.events import JobExecutionEvent
 
 from dryspell.clock import Clock
 from dryspell.errors import DryspellError
+from dryspell.tick.faults import kind_of, told
 
 log = logging.getLogger(__name__)
 
 JUMP_S = 120.0
+MOST_KINDS = 20
+"""So many kinds of failures are logged until a tick goes well; `status` tells of the last one, whatever it is."""
 
 
 @dataclass
@@ -23,20 +26,27 @@ class Health:
     last_good_at: datetime | None = None
     failures: int = 0
     last_error: str = ""
+    _said: set[str] = field(default_factory=set, init=False, repr=False)
 
     def note(self, event: JobExecutionEvent) -> None:
-        """Take in what the scheduler says of a tick, and log it once per change."""
+        """Take in what the scheduler says of a tick, and log each kind of failure once until one goes well."""
         if event.exception is None:
             if self.failures:
                 log.info("ticks go well again after %d that failed", self.failures)
             self.failures, self.last_error, self.last_good_at = 0, "", datetime.now(UTC)
+            self._said.clear()
             return
         self.failures += 1
-        if str(event.exception) != self.last_error:
-            self.last_error = str(event.exception)
-            log.error("a tick failed, the next one tries again: %s", self.last_error)
-            if not isinstance(event.exception, DryspellError):
-                log.error("%s", event.traceback)
+        self.last_error = told(event.exception)
+        kind = kind_of(event.exception)
+        if kind in self._said or len(self._said) == MOST_KINDS:
+            return
+        self._said.add(kind)
+        log.error("a tick failed, the next one tries again: %s", self.last_error)
+        if not isinstance(event.exception, DryspellError | MemoryError):
+            log.error("%s", event.traceback)
+        if len(self._said) == MOST_KINDS:
+            log.error("no further failures are logged until a tick goes well")
 
 
 @dataclass

@@ -187,7 +187,11 @@ class Coating(BaseModel):
         default=None, alias="induction", description="two-part mixes: shortest and longest wait from mixing to brush"
     )
 
-    factors: Factors = Field(default_factory=Factors, description="what multiplies its times beside temperature")
+    factors: Factors = Field(
+        default_factory=Factors,
+        examples=[{"dry_air": 0.8, "still_air": 1.3}],
+        description="what multiplies its times beside temperature",
+    )
 
     marks: Mapping[str, str] = Field(default_factory=dict)
 

@@ -76,7 +76,11 @@ class System(BaseModel):
 
     key: str
     label: str = Field(default="", alias="name", description="what to call it in messages")
-    coats: tuple[Step, ...] = Field(min_length=1, description="its coats, the first one first")
+    coats: tuple[Step, ...] = Field(
+        min_length=1,
+        examples=[[{"coating": "epoxy_sealer_2k"}, {"coating": "urethane_alkyd_1k", "times": 3}]],
+        description="its coats, the first one first",
+    )
 
     @property
     def name(self) -> str:

@@ -171,10 +171,10 @@ class Poll(_Part):
         examples=["http://192.168.1.20/state"], description="the address that answers with the readings"
     )
     every_s: Annotated[float, within("second", 1, 86_400)] = Field(
-        default=60.0, alias="every", description="how often it is asked"
+        default=60.0, alias="every", examples=["60 s"], description="how often it is asked"
     )
     header: Annotated[str, BeforeValidator(_read_header)] = Field(
-        default="Authorization", description="the header a token is sent in"
+        default="Authorization", examples=["X-Token"], description="the header a token is sent in"
     )
     token: SecretStr | None = None
 
@@ -187,9 +187,13 @@ class Followed(_Part):
     """A file that somebody else adds lines to."""
 
     path: FilePath = Field(examples=["readings.csv"], description="the file")
-    format: Format = Field(default="csv", description="csv, or jsonl: an object a line; by how its name ends")
+    format: Format = Field(
+        default="csv", examples=["jsonl"], description="csv, or jsonl: an object a line; by how its name ends"
+    )
     separator: Literal[",", ";", "tab", "space"] = Field(
-        default=",", description="between the fields of a CSV line; with a semicolon, a comma in a number is its point"
+        default=",",
+        examples=[";"],
+        description="between the fields of a CSV line; with a semicolon, a comma in a number is its point",
     )
     columns: Annotated[tuple[str, ...], BeforeValidator(_read_columns)] = Field(
         default=(), examples=[["time", "temperature"]], description="names of the columns, where no header gives them"
@@ -203,12 +207,20 @@ class Measure(_Part):
     """One variable in a payload."""
 
     variable: str
-    path: Text = Field(default="", description="where it stands; left out, the whole payload is the value")
+    path: Text = Field(
+        default="", examples=["temperature"], description="where it stands; left out, the whole payload is the value"
+    )
     unit: Annotated[Scale | None, BeforeValidator(read_scale)] = Field(
         default=None, examples=["degC"], description="its unit; left out, the payload has it beside the number"
     )
-    kind: Kind = Field(default="amount", description="of rain: amount since the last message, or counter of all so far")
-    topic: Topic | None = Field(default=None, description="only out of messages of this topic")
+    kind: Kind = Field(
+        default="amount",
+        examples=["counter"],
+        description="of rain: amount since the last message, or counter of all so far",
+    )
+    topic: Topic | None = Field(
+        default=None, examples=["garden/rain"], description="only out of messages of this topic"
+    )
 
 
 class OwnTime(_Part):
@@ -216,7 +228,7 @@ class OwnTime(_Part):
 
     path: Text = Field(examples=["ts"], description="where it stands")
     format: Literal["unix", "unix_ms", "iso"] = Field(
-        default="iso", description="seconds or ms since 1970, or ISO 8601"
+        default="iso", examples=["unix"], description="seconds or ms since 1970, or ISO 8601"
     )
     zone: Annotated[ZoneInfo | None, BeforeValidator(_read_zone)] = Field(
         default=None, examples=["UTC"], description="of times without an offset; left out, those are not read"
