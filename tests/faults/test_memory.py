@@ -11,7 +11,7 @@ __all__ = ["receiver", "yard"]  # fixtures
 
 MIB = 1 << 20
 SPARE = 64 * MIB
-"""For threads and what is small. Without any the process ends by its own hand: what pydantic is made of cannot go on."""
+"""For threads and what is small. Without any the process ends itself: what pydantic is made of cannot go on."""
 
 
 def limit(process, most):
