@@ -202,7 +202,7 @@ def test_the_daemon_prints_its_alerts_until_it_is_told_to_leave_and_keeps_nothin
     assert list(tmp_path.glob("dryspell-demo-*"))
     process.send_signal(with_signal)
     _, error = process.communicate(timeout=60)
-    assert process.returncode == 0
+    assert process.returncode == 0, error
     assert "Traceback" not in error
     assert list(Path(tmp_path).iterdir()) == []
 
