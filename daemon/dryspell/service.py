@@ -27,13 +27,13 @@ from dryspell.clock import Clock
 from dryspell.config import Config
 from dryspell.config.watch import ConfigWatch
 from dryspell.errors import StoreError
+from dryspell.faults import told
 from dryspell.heap import give_back
 from dryspell.store.lock import DaemonLock
 from dryspell.store.store import open_store
 from dryspell.systemd import Notifier
 from dryspell.tick.apart import Apart
 from dryspell.tick.config_news import say_config
-from dryspell.tick.faults import told
 from dryspell.tick.gather import Gatherer
 from dryspell.tick.heartbeat import Pulse
 from dryspell.tick.hub import Hub

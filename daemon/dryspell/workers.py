@@ -2,7 +2,6 @@
 
 import contextlib
 import logging
-import re
 import threading
 import time
 import weakref
@@ -10,10 +9,9 @@ from collections.abc import Callable
 from functools import partial
 
 from dryspell.errors import DryspellError
+from dryspell.faults import kind_of
 
 log = logging.getLogger(__name__)
-
-_VARYING = re.compile(r"0x[0-9a-f]+|\d+")  # sizes and places in memory change from one time to the next
 
 Job = Callable[[], object]
 
@@ -50,7 +48,7 @@ class Workers:
         try:
             job()
         except Exception as error:
-            said, before = _VARYING.sub("#", repr(error)), self._said.get(name)
+            said, before = kind_of(error), self._said.get(name)
             self._said[name] = said
             if said == before:
                 return

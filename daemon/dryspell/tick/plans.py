@@ -11,6 +11,7 @@ from dryspell.config import Config
 from dryspell.config.page import PageSettings
 from dryspell.config.services import ArchiveSettings, EnsembleSettings, OpenMeteoSettings
 from dryspell.errors import DryspellError
+from dryspell.faults import kind_of, told
 from dryspell.outlook.laid import as_laid
 from dryspell.outlook.model import Coat
 from dryspell.outlook.plan_model import Plan, Plans
@@ -18,7 +19,6 @@ from dryspell.outlook.prospect import Prospect, prospect_of
 from dryspell.outlook.shared_plan import EFFORT, make_plans
 from dryspell.store import Store
 from dryspell.tick.apart import Apart, ApartError
-from dryspell.tick.faults import kind_of, told
 from dryspell.tick.look import OnError
 from dryspell.tick.past_years import PastYears
 from dryspell.weather.table import WeatherTable

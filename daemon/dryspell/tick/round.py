@@ -15,6 +15,7 @@ from dryspell.alerts.outgoing import Chart, Reader, outgoing
 from dryspell.alerts.text import compose, notice_id
 from dryspell.clock import Clock
 from dryspell.config import Config
+from dryspell.faults import told
 from dryspell.outlook.figures import Units
 from dryspell.outlook.model import Outlook
 from dryspell.outlook.plan_model import Plan
@@ -22,7 +23,6 @@ from dryspell.outlook.words import verdict_line
 from dryspell.store import Store
 from dryspell.store.outbox import Given, Message
 from dryspell.tick.charts import Charts
-from dryspell.tick.faults import told
 from dryspell.tick.gather import Gatherer
 from dryspell.tick.hub import Hub
 from dryspell.tick.learned import learned

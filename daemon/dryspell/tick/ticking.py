@@ -10,7 +10,7 @@ from apscheduler.events import JobExecutionEvent
 
 from dryspell.clock import Clock
 from dryspell.errors import DryspellError
-from dryspell.tick.faults import kind_of, told
+from dryspell.faults import kind_of, told
 
 log = logging.getLogger(__name__)
 
