@@ -1,4 +1,4 @@
-"""Memory of the daemon's threads comes out of one pool, and goes back."""
+"""Memory of the daemon's threads comes out of one pool, is kept at hand in a tick, and goes back after it."""
 
 import platform
 import subprocess
@@ -8,10 +8,10 @@ import pytest
 
 CODE = """
 import ctypes, sys, threading
-from dryspell.heap import give_back, keep_one_pool
+from dryspell.heap import give_back, keep_at_hand
 
 if sys.argv[1] == "one":
-    keep_one_pool()
+    keep_at_hand()
 libc = ctypes.CDLL(None)
 libc.malloc.restype = ctypes.c_void_p
 at_once = threading.Barrier(4)
@@ -36,3 +36,41 @@ def test_all_threads_share_one_pool_of_memory_where_that_was_asked_for(asked, is
         return
     told = subprocess.run([sys.executable, "-c", CODE, asked], capture_output=True, text=True, check=True, timeout=60)
     assert (told.stdout.count("<heap nr=") == 1) is is_one
+
+
+AGAIN = """
+import resource, sys
+import numpy
+from dryspell.heap import give_back, keep_at_hand
+
+def faults():
+    return resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+
+def resident():
+    return next(int(line.split()[1]) for line in open("/proc/self/status") if line.startswith("RssAnon:"))
+
+def work():
+    numpy.stack([numpy.ones(80_000) for _ in range(20)])
+
+if sys.argv[1] == "kept":
+    keep_at_hand()
+before = resident()
+work()
+work()
+met = faults()
+for _ in range(10):
+    work()
+print(faults() - met)
+give_back()
+print(resident() - before)
+"""
+
+
+@pytest.mark.parametrize(("asked", "are_few"), [("kept", True), ("as it is", False)])
+def test_what_a_tick_frees_it_takes_again_without_meeting_new_pages_and_it_goes_back_afterwards(asked, are_few):
+    if platform.libc_ver()[0] != "glibc":
+        return
+    told = subprocess.run([sys.executable, "-c", AGAIN, asked], capture_output=True, text=True, check=True, timeout=60)
+    met, held_kib = (int(line) for line in told.stdout.split())
+    assert (met < 500) is are_few  # each of the ten times is 24 MiB, 6,000 pages
+    assert held_kib < 2_000

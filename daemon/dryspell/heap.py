@@ -8,7 +8,15 @@ import ctypes
 from collections.abc import Callable
 from functools import cache
 
-_M_ARENA_MAX = -8  # malloc.h of glibc
+# malloc.h of glibc.
+_M_ARENA_MAX = -8
+_M_MMAP_THRESHOLD = -3
+_M_TRIM_THRESHOLD = -1
+
+_APART_BYTES = 32 << 20
+"""The largest array that is taken from a pool and not from the system, page by page; glibc takes no more."""
+_KEPT_BYTES = 256 << 20
+"""So much a pool may hold free before it gives memory back of itself: what a tick takes."""
 
 
 def give_back() -> None:
@@ -16,15 +24,20 @@ def give_back() -> None:
     _trim()(0)
 
 
-def keep_one_pool() -> None:
-    """Have all threads take memory out of one pool, where the C library can: glibc's mallopt(3), before any thread.
+def keep_at_hand() -> None:
+    """Have all threads take memory out of one pool that keeps what is freed, where the C library can: mallopt(3).
 
-    They wait for Python's lock far longer than for that of the pool, and pools of their own keep some megabytes each.
+    To be called before any thread begins, by what gives back when its work is done. Threads wait for Python's lock far
+    longer than for that of the pool, and pools of their own keep some megabytes each. Of judging a piece a quarter was
+    arrays met anew, page by page, which had been given back the moment before.
     """
     try:
-        ctypes.CDLL(None).mallopt(_M_ARENA_MAX, 1)
+        options = ctypes.CDLL(None).mallopt
     except (OSError, AttributeError, TypeError):  # as below
         return
+    options(_M_ARENA_MAX, 1)
+    options(_M_MMAP_THRESHOLD, _APART_BYTES)
+    options(_M_TRIM_THRESHOLD, _KEPT_BYTES)
 
 
 @cache

@@ -1,4 +1,4 @@
-"""What bounds the window judgement of one piece: python tests/bench/roofline.py
+"""What bounds the window judgement of one piece: python tests/bench/roofline.py [--given-back]
 
 For each stage of an outlook over 16 days x 96 starts x 51 members: processor time (median of 7), the bytes that its
 passes over arrays move, how fast that is beside what a triad moves in the same run on arrays of the same size, and the
@@ -6,6 +6,8 @@ shares of the time that its exp, log and power take at the rate at which they ru
 whatever the size, and that new pages take. Bytes, elements and calls are counted by a subclass of numpy's array that
 looks on at a run of its own: what an operation reads and writes, once each. Writing to selections, and the little that
 is done with arrays stripped of the subclass, is not seen, so bytes are a lower bound.
+
+Memory is kept at hand as the daemon has it; with `--given-back` the C library does as it sees fit, as in most programs.
 """
 
 import collections
@@ -23,6 +25,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 import numpy as np
 
 from bench.bench_plan import LAYS, NOW, STALE_AFTER_H, VARNISH, pieces, site, weather
+from dryspell.heap import keep_at_hand
 from dryspell.outlook.conditions import conditions_at, face_weather
 from dryspell.outlook.drying import DryingClock
 from dryspell.outlook.exposure import exposure_of
@@ -207,8 +210,10 @@ def stages():
     yield "the whole outlook", whole, lambda: (table,), lambda: (watched(table),)
 
 
-def main():
+def main(arguments):
     """Print the account."""
+    if arguments != ["--given-back"]:
+        keep_at_hand()
     size = MEMBERS * conditions_size()
     near, far, each_s, a_call_s, a_fault_s = triad(size), triad(FAR), slow_s(size), call_s(), fault_s()
     print(
@@ -236,4 +241,4 @@ def conditions_size():
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])

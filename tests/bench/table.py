@@ -29,6 +29,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from bench import kept, rows  # noqa: E402  (tests are not a package)
 from bench.row import measured  # noqa: E402
+from dryspell.heap import keep_at_hand  # noqa: E402
 
 
 def every_row():
@@ -66,6 +67,7 @@ def measured_apart(row):
 
 
 def _measured_by_name(name):
+    keep_at_hand()  # as the daemon does
     return measured(next(row for row in every_row().values() if row.name == name))
 
 

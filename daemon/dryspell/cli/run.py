@@ -12,7 +12,7 @@ from dryspell.clock import Clock, FastClock, SystemClock
 from dryspell.config import Config
 from dryspell.config.watch import ConfigWatch
 from dryspell.errors import DryspellError
-from dryspell.heap import keep_one_pool
+from dryspell.heap import keep_at_hand
 
 log = logging.getLogger(__name__)
 
@@ -37,7 +37,7 @@ def command(
 
     With --json each line of the log is a JSON document; with --now the clock begins at that instant and runs on.
     """
-    keep_one_pool()
+    keep_at_hand()
     # The heavy parts are imported only when a daemon really starts.
     from dryspell.logs import log_to_stderr  # noqa: PLC0415
     from dryspell.service import Service, serve  # noqa: PLC0415
