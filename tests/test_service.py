@@ -1,8 +1,10 @@
 import json
 import logging
+import signal
 import sys
 import threading
 from datetime import timedelta
+from queue import SimpleQueue
 from types import SimpleNamespace
 
 import pytest
@@ -11,6 +13,7 @@ from dryspell.clock import FixedClock, SystemClock
 from dryspell.errors import StoreError
 from dryspell.logs import log_to_stderr
 from dryspell.service import Service
+from dryspell.tick.heartbeat import FILE_NAME
 from dryspell.tick.round import Seen
 from dryspell.tick.ticking import Health, JumpWatch
 from yard import START, FakeSource, Taken, config, weather
@@ -40,15 +43,15 @@ def nothing(service):
 
 def run_until(service, done):
     """Run a service until `done()` or for half a minute."""
-    stop = threading.Event()
-    thread = threading.Thread(target=service.run, args=(stop,))
+    signals = SimpleQueue()
+    thread = threading.Thread(target=service.run, args=(signals,))
     thread.start()
     waited = threading.Event()
     for _ in range(3000):
         if done():
             break
         waited.wait(0.01)
-    stop.set()
+    signals.put(signal.SIGTERM)
     thread.join(30)
     assert not thread.is_alive()
 
@@ -98,6 +101,15 @@ def test_a_tick_that_comes_when_the_service_has_left_ends_at_once_and_looks_at_n
     thread.join(30)
     assert not thread.is_alive()  # at its exit the interpreter would wait for it without end
     assert ticks == []
+
+
+def test_nothing_is_written_of_a_tick_that_ends_as_the_service_has_left_since_the_folder_may_be_another_s(service):
+    beat = service.config.state_dir / FILE_NAME
+    service._beat()
+    beat.unlink()
+    assert service.close()
+    service._beat()
+    assert not beat.exists()
 
 
 def test_a_tick_that_fails_is_noted_in_the_health_once_and_the_next_one_goes_on(service, caplog):

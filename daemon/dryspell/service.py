@@ -10,10 +10,12 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Collection, Mapping
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from hashlib import sha256
+from queue import Empty, SimpleQueue
 from types import FrameType
 from typing import TYPE_CHECKING, Self
 
@@ -99,7 +101,6 @@ class Service:
     ) -> None:
         self.config = config
         self.replacement: Config | None = None
-        self.look_again = False
         self._closed = False
         self._watch = watch
         self.clock = clock
@@ -191,14 +192,17 @@ class Service:
         return gatherer.tables({piece.site: since}, wait_s=0.0, fetch=False)[piece.site]
 
     def _beat(self) -> None:
-        self._look_at_config()
-        problem = self._watch.problem if self._watch else ""
-        self._pulse.beat(
-            failures=self.health.failures,
-            error=self.health.last_error,
-            config_problem=problem,
-            unjudged=self._round.failing,
-        )
+        with self._ticking:
+            if self._closed:  # the folder may be another's by now
+                return
+            self._look_at_config()
+            problem = self._watch.problem if self._watch else ""
+            self._pulse.beat(
+                failures=self.health.failures,
+                error=self.health.last_error,
+                config_problem=problem,
+                unjudged=self._round.failing,
+            )
 
     def _look_at_config(self, *, at_once: bool = False) -> None:
         if self._watch is None:
@@ -235,10 +239,18 @@ class Service:
         seen = self.tick()
         self._manager.ticked(_status_line(seen))
 
-    def run(self, stop: threading.Event) -> None:
-        """Take in readings and tick until `stop` is set or a changed configuration asks for another service.
+    def run(self, signals: SimpleQueue[signal.Signals]) -> bool:
+        """Take in readings and tick, at first at once, until a signal ends it or a changed configuration does.
 
-        The first tick is at once.
+        Parameters
+        ----------
+        signals
+            What the process is sent. Of SIGHUP the configuration is looked at; any other tells it to leave.
+
+        Returns
+        -------
+        bool
+            Whether it was told to leave; else there is a `replacement`.
         """
         self._receivers.start(self._hub.take)
         if self._publisher is not None:
@@ -263,11 +275,15 @@ class Service:
         scheduler.start()
         self._manager.ready(self._tick_s)
         try:
-            # A signal that another thread is given does not wake this one, and its handler runs here only.
-            while not stop.wait(LOOK_FOR_SIGNALS_S) and self.replacement is None:
-                if self.look_again:
-                    self.look_again = False
+            while self.replacement is None:
+                # A signal that another thread is given does not wake this one, and its handler runs here only.
+                with suppress(Empty):
+                    sent = signals.get(timeout=LOOK_FOR_SIGNALS_S)
+                    if sent is not signal.SIGHUP:
+                        log.info("leaving on %s", sent.name)
+                        return True
                     self._look_at_config(at_once=True)
+            return False
         finally:
             scheduler.shutdown(wait=False)
 
@@ -326,40 +342,37 @@ def _publisher_of(config: Config) -> "StatePublisher | None":
     return StatePublisher(broker, config.mqtt_out.prefix, f"dryspell-out-{ours}", Notices())
 
 
-def serve(service: Service, again: Callable[[Config], Service] | None = None) -> None:
+def serve(
+    service: Service, again: Callable[[Config], Service] | None = None, *, at_last: Callable[[], None] = lambda: None
+) -> None:
     """Run a service until SIGTERM or SIGINT, and end the process within three seconds of it, whatever is under way.
 
     Parameters
     ----------
     again
         Makes the service that goes on with a changed configuration.
+    at_last
+        Is called where the process ends here, with something still under way.
     """
-    stop = threading.Event()
+    # A handler may come while the same thread writes to the log or holds a lock. To log, or to set an Event, would then
+    # fail or wait for itself; this queue takes things at any moment.
+    signals: SimpleQueue[signal.Signals] = SimpleQueue()
 
-    def leave(number: int, _frame: FrameType | None) -> None:
-        log.info("leaving on %s", signal.Signals(number).name)
-        stop.set()
+    def sent(number: int, _frame: FrameType | None) -> None:
+        signals.put(signal.Signals(number))
 
-    def look(_number: int, _frame: FrameType | None) -> None:
-        service.look_again = True
-
-    handlers: dict[signal.Signals, Callable[[int, FrameType | None], None]] = {
-        signal.SIGTERM: leave,
-        signal.SIGINT: leave,
-    }
+    handled = [signal.SIGTERM, signal.SIGINT]
     if not sys.stderr.isatty():
         # On a terminal it says that the window was closed.
-        handlers[signal.SIGHUP] = look
-    before = {number: signal.signal(number, handler) for number, handler in handlers.items()}
+        handled.append(signal.SIGHUP)
+    before = {number: signal.signal(number, sent) for number in handled}
     threads = set(threading.enumerate())
     well = False
     log.info("ready; Ctrl-C or SIGTERM ends it")
     try:
-        service.run(stop)
-        while service.replacement is not None and again is not None and not stop.is_set():
+        while not service.run(signals) and service.replacement is not None and again is not None:
             service.close()
             service = again(service.replacement)
-            service.run(stop)
         well = True
     finally:
         for number, handler in before.items():
@@ -370,6 +383,7 @@ def serve(service: Service, again: Callable[[Config], Service] | None = None) ->
         if not ended:
             log.warning("something is still under way; it is taken up again after the next start")
         if well and not (ended and _ended(threads, until)):
+            at_last()
             logging.shutdown()
             sys.stdout.flush()
             # What hangs must not keep the process: its thread cannot be ended in any other way, and the interpreter

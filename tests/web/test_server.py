@@ -109,6 +109,21 @@ def test_an_application_that_cannot_be_made_leaves_the_daemon_be(serve, caplog):
     assert "the daemon goes on without it" in caplog.text
 
 
+def test_leaving_waits_for_an_application_on_its_way_which_may_be_writing_into_the_state_folder(serve):
+    making, go_on = threading.Event(), threading.Event()
+
+    def slow():
+        making.set()
+        go_on.wait(30)
+
+    page = serve(PageServer(slow, PageSettings(listen=("127.0.0.1", 0))))
+    assert making.wait(30)
+    page.leave()
+    assert not page.wait(0.05)
+    go_on.set()
+    assert page.wait(30)
+
+
 def test_one_that_is_told_to_leave_before_it_has_begun_begins_nothing(serve):
     page = page_of()
     page.leave()

@@ -163,21 +163,22 @@ class Scenario:
         from dryspell.store.store import open_store  # noqa: PLC0415
 
         terminal = AlertTarget.model_validate({"key": "terminal", "url": "terminal://here"})
-        with TemporaryDirectory(prefix="dryspell-demo-") as folder:
-            config = replace(
-                self.config, state_dir=Path(folder), alerts={"terminal": terminal}, page=_page(self.config)
-            )
+        if not as_json:
+            tables = {key: source.fetch(self.begin) for key, source in self.sources.items()}
+            click.echo(self._text(self._look(tables), (), colour=colour), color=colour)
+            click.echo("\nThe daemon watches on: Ctrl-C leaves.")
+        log_to_stderr(as_json=as_json)
+        # What is still under way when it leaves may write into the folder as that is cleared away.
+        folder = TemporaryDirectory(prefix="dryspell-demo-", ignore_cleanup_errors=True)
+        with folder as name:
+            config = replace(self.config, state_dir=Path(name), alerts={"terminal": terminal}, page=_page(self.config))
             with closing(open_store(config.state_dir)) as store:
                 for coat in (coat for coats in self.coats().values() for coat in coats):
                     store.add_coat(coat)
-            if not as_json:
-                tables = {key: source.fetch(self.begin) for key, source in self.sources.items()}
-                click.echo(self._text(self._look(tables), (), colour=colour), color=colour)
-                click.echo("\nThe daemon watches on: Ctrl-C leaves.")
-            log_to_stderr(as_json=as_json)
             clock = FastClock(self.begin, speed, SystemClock().now())
             sender = TerminalSender(clock, next(iter(config.site.values())).zone, as_json=as_json)
-            serve(Service(config, clock, speed=speed, sender=sender, sources=self.sources))
+            service = Service(config, clock, speed=speed, sender=sender, sources=self.sources)
+            serve(service, at_last=folder.cleanup)
 
     def _look(self, tables: Mapping[str, WeatherTable]) -> list[Outlook]:
         from dryspell.tick.look import look  # noqa: PLC0415

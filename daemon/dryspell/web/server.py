@@ -71,9 +71,9 @@ class PageServer:
             self._server.should_exit = True
 
     def wait(self, timeout_s: float) -> bool:
-        """Wait after `leave` until nothing is served, or for `timeout_s`; say which."""
-        if self._thread is None or self._server is None:
-            return True  # nothing was begun yet that could be left half done
+        """Wait after `leave` until nothing is served or on its way to be, or for `timeout_s`; say which."""
+        if self._thread is None:
+            return True
         self._thread.join(timeout_s)
         return not self._thread.is_alive()
 
