@@ -15,7 +15,7 @@ from dryspell.alerts.outgoing import Chart, Reader, outgoing
 from dryspell.alerts.text import compose, notice_id
 from dryspell.clock import Clock
 from dryspell.config import Config
-from dryspell.faults import told
+from dryspell.faults import kind_of, told
 from dryspell.outlook.figures import Units
 from dryspell.outlook.model import Outlook
 from dryspell.outlook.plan_model import Plan
@@ -74,13 +74,13 @@ class Round:
         self._hub = hub
         self._planner = planner
         self._pictures = pictures
-        self._failing: dict[str, str] = {}
+        self._failing: dict[str, tuple[str, str]] = {}
         self._foretold: dict[str, int] = {}
 
     @property
     def failing(self) -> Mapping[str, str]:
         """Why pieces could not be judged at the last look, by piece."""
-        return self._failing
+        return {piece: text for piece, (_, text) in self._failing.items()}
 
     def run(self, *, fetch_wait_s: float = FETCH_WAIT_S) -> Seen:
         """Look once at everything, and begin to send what is to be said.
@@ -94,7 +94,7 @@ class Round:
         coats = {key: self._store.films(key) for key in self._config.piece}
         tables = self._gatherer.tables(since_of(self._config, coats), wait_s=fetch_wait_s)
         now = self._clock.now()
-        failed: dict[str, str] = {}
+        failed: dict[str, tuple[str, str]] = {}
         outlooks = look(
             config, coats, tables, now, lambda piece, error: self._failed(failed, piece, error), self._store.pots()
         )
@@ -152,16 +152,13 @@ class Round:
             if not self._store.tidy(now, **keep):
                 return
 
-    def _failed(self, failed: dict[str, str], piece: str, error: Exception) -> None:
-        """Log a piece that could not be judged, once per change."""
-        if isinstance(error, MemoryError):
-            failed[piece] = told(error)
-            if self._failing.get(piece) != failed[piece]:
-                log.error("%s could not be judged: %s", piece, failed[piece])
-            return
-        failed[piece] = repr(error)
-        if self._failing.get(piece) != failed[piece]:
-            log.error("%s could not be judged", piece, exc_info=error)
+    def _failed(self, failed: dict[str, tuple[str, str]], piece: str, error: Exception) -> None:
+        """Note the kind of error for which a piece could not be judged, with its text; a new kind is logged."""
+        kind, no_memory = kind_of(error), isinstance(error, MemoryError)
+        failed[piece] = kind, told(error) if no_memory else repr(error)
+        if self._failing.get(piece, ("", ""))[0] != kind:
+            text = f"{piece} could not be judged" + (f": {told(error)}" if no_memory else "")
+            log.error("%s", text, exc_info=None if no_memory else error)
 
     def _memory(self, remembered: Mapping[str, str]) -> dict[str, PieceMemory]:
         memory = {}
