@@ -207,6 +207,16 @@ def test_the_daemon_prints_its_alerts_until_it_is_told_to_leave_and_keeps_nothin
     assert list(Path(tmp_path).iterdir()) == []
 
 
+@pytest.mark.parametrize("with_signal", [signal.SIGINT, signal.SIGTERM])
+def test_one_that_is_told_to_leave_before_it_has_begun_keeps_nothing_either(daemon, tmp_path, with_signal):
+    process = daemon()
+    read_until(process, "Ctrl-C leaves")
+    process.send_signal(with_signal)
+    _, error = process.communicate(timeout=60)
+    assert process.returncode in (0, 130), error
+    assert list(Path(tmp_path).iterdir()) == []
+
+
 def test_the_daemon_writes_json_lines_where_asked(daemon):
     process = daemon("--json")
     alert = json.loads(read_until(process, "Toe rail"))

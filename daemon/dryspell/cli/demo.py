@@ -1,6 +1,7 @@
 """`dryspell demo`: the daemon on an invented scenario, with weather out of a file and alerts on the terminal."""
 
 import json
+import signal
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing
@@ -162,6 +163,8 @@ class Scenario:
         from dryspell.service import Service, serve  # noqa: PLC0415
         from dryspell.store.store import open_store  # noqa: PLC0415
 
+        # Until the service hears it, SIGTERM would end the process with the folder left behind.
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
         terminal = AlertTarget.model_validate({"key": "terminal", "url": "terminal://here"})
         if not as_json:
             tables = {key: source.fetch(self.begin) for key, source in self.sources.items()}
