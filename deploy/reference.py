@@ -17,12 +17,12 @@ from dryspell.config.problems import as_toml
 from dryspell.config.services import SERVICES, WeatherSettings
 from dryspell.config.settings import (
     AlertSettings,
-    AlertTarget,
     DaemonSettings,
     MqttOutSettings,
     RecordSettings,
     TopSettings,
 )
+from dryspell.config.target import AlertTarget
 from dryspell.trade.coating import Coating
 from dryspell.trade.factors import Factors
 from dryspell.trade.person import Person

@@ -45,12 +45,12 @@ def test_once_an_hour_is_kept_what_is_said_at_each_lead_time_in_working_hours(ti
         ticks(START + timedelta(minutes=minutes))
     kept = ticks.store.foretold("rail", LONG_AGO, START + HOUR)
     # At noon the hours to come up to 18:00 are worked in, and so is noon on the days to come.
-    leads = [each.lead_h for each in kept if each.lead_h < 120]
-    assert leads == [0, 1, 3, 24, 48, 72] * 2
-    assert [each.start for each in kept][:2] == [START, START + HOUR]
-    assert {each.lead_h for each in kept} < set(LEADS_H)
-    assert {each.word for each in kept} == {"coat"}
-    assert {each.share for each in kept} == {1.0}
+    leads = kept.rows["lead_h"].tolist()
+    assert [lead for lead in leads if lead < 120] == [0, 1, 3, 24, 48, 72] * 2
+    assert kept.starts.tolist()[:2] == [at.replace(tzinfo=None) for at in (START, START + HOUR)]
+    assert set(leads) < set(LEADS_H)
+    assert kept.rows["yes"].all()
+    assert (kept.rows["share"] == 1.0).all()
 
 
 def test_what_is_said_of_the_weather_does_not_hang_on_the_coat_below(ticks):

@@ -11,12 +11,12 @@ from dryspell.store.readings import Checked
 from dryspell.store.store import open_store
 from dryspell.tick.alone import SensorsAlone
 from dryspell.tick.gather import Gatherer
-from dryspell.tick.lessons import NOTHING, as_here, learn, say
-from dryspell.weather.alone import ALONE
+from dryspell.tick.lessons import as_here, learn, say
 from dryspell.weather.error_model import ALONE_ERRORS, DEFAULT_ERRORS
 from dryspell.weather.flags import Flag
 from dryspell.weather.learn_errors import when_corrected
 from dryspell.weather.sensors.reading import Reading
+from dryspell.weather.table import ALONE
 from dryspell.weather.trial import Score
 from yard import START, config, weather
 
@@ -74,7 +74,7 @@ def test_the_hours_to_come_lean_on_the_last_reading_even_before_anything_is_lear
 def test_a_place_without_sensors_has_its_forecast_and_the_default_odds(store):
     table = weather(START)
     lessons = learn(store, "harbour", table, START)
-    assert (lessons.correction, lessons.errors) == (NOTHING, DEFAULT_ERRORS)
+    assert (lessons.correction, lessons.errors) == (None, DEFAULT_ERRORS)
     assert as_here(table, lessons, store, "harbour", START, members=1) is table
 
 

@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 
 from dryspell.alerts.deliver import Delivery
-from dryspell.alerts.model import Kind
+from dryspell.alerts.kinds import Kind
 from dryspell.clock import FixedClock
 from dryspell.outlook.model import Coat, Mixed
 from dryspell.outlook.plan_model import Plans

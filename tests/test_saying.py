@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from dryspell.config import AlertTarget
+from dryspell.config.target import AlertTarget
 from dryspell.tick.saying import habits_of
 from yard import config
 

@@ -78,14 +78,14 @@ def test_looking_twice_sees_the_same(tmp_path):
 
 
 def test_a_piece_that_cannot_be_judged_is_unknown_with_a_note_and_the_others_go_on(tmp_path, monkeypatch):
-    real = alike.make_outlook
+    real = alike.make_answer
 
     def brittle(piece, *rest, **more):
         if piece.key == "rail":
             raise ZeroDivisionError("in the middle of it")
         return real(piece, *rest, **more)
 
-    monkeypatch.setattr(alike, "make_outlook", brittle)
+    monkeypatch.setattr(alike, "make_answer", brittle)
     tables = {"harbour": weather(), "orchard": weather()}
     failed = []
     on = Coat(piece="rail", number=5, finished_at=START, recorded_at=START)
@@ -414,7 +414,7 @@ def test_a_piece_that_cannot_be_judged_is_logged_once_whatever_the_words(bench, 
     def broken(*_, **__):
         raise ZeroDivisionError(f"at {clock.at}")
 
-    monkeypatch.setattr(alike, "make_outlook", broken)
+    monkeypatch.setattr(alike, "make_answer", broken)
     for _ in range(3):
         bench.tick()
         clock.at += timedelta(minutes=1)

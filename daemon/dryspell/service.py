@@ -30,7 +30,6 @@ from dryspell.config import Config
 from dryspell.config.watch import ConfigWatch
 from dryspell.errors import StoreError
 from dryspell.faults import told
-from dryspell.heap import give_back
 from dryspell.store.lock import DaemonLock
 from dryspell.store.store import open_store
 from dryspell.systemd import Notifier
@@ -44,6 +43,7 @@ from dryspell.tick.plans import Planner
 from dryspell.tick.round import Round, Seen
 from dryspell.tick.saying import held_back
 from dryspell.tick.sources import sources_of
+from dryspell.tick.spare import let_go
 from dryspell.tick.ticking import Health, JumpWatch
 from dryspell.weather.quality import Place
 from dryspell.weather.sensors.notices import Notices
@@ -229,7 +229,7 @@ class Service:
                 self.board.vitals.failed()
                 raise
             self.board.vitals.ticked(time.perf_counter() - begun)
-            give_back()
+            let_go()
 
     def _tick_after_jump(self) -> None:
         jumped_s = self._jump.jumped_s()

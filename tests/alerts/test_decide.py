@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from alerts.fakes import BRUSHING, ZONE, at, film, outlook, unknown, window
 from alerts.timeline import Timeline
 from dryspell.alerts.decide import decide, settled
+from dryspell.alerts.kinds import Kind
 from dryspell.alerts.memory import PieceMemory
-from dryspell.alerts.model import Habits, Kind, PieceHabits, Why
+from dryspell.alerts.model import Habits, PieceHabits, Why
 from dryspell.outlook.model import Pot, Stages
 
 HABITS = Habits()

@@ -7,7 +7,8 @@ import pytest
 from alerts.fakes import at, film, outlook, unknown, window
 from alerts.timeline import Timeline
 from dryspell.alerts.decide import settled
-from dryspell.alerts.model import Habits, Kind, Level, PieceHabits
+from dryspell.alerts.kinds import Kind, Level
+from dryspell.alerts.model import Habits, PieceHabits
 from dryspell.alerts.quiet import Quiet
 from dryspell.outlook.model import FilmRisk, Limit, Reason, Stages
 from dryspell.trade.hours import read_hours

@@ -9,8 +9,9 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from alerts.fakes import ZONE, outlook, window
 from dryspell.alerts.decide import decide, settled
+from dryspell.alerts.kinds import Kind, Level
 from dryspell.alerts.memory import PieceMemory
-from dryspell.alerts.model import Habits, Kind, Level, Why
+from dryspell.alerts.model import Habits, Why
 from dryspell.alerts.quiet import DEFAULT_QUIET, quiet_until
 from dryspell.alerts.topics import risk as risks
 from dryspell.alerts.topics import windows as windows_topic

@@ -7,8 +7,9 @@ import pytest
 from alerts.fakes import at, outlook, window
 from alerts.test_text import about
 from dryspell.alerts.decide import decide, settled
+from dryspell.alerts.kinds import Kind, Level
 from dryspell.alerts.memory import PieceMemory
-from dryspell.alerts.model import Habits, Kind, Level, Why
+from dryspell.alerts.model import Habits, Why
 from dryspell.alerts.text import compose
 from dryspell.outlook.model import Limit, Provenance, Reason, Stages
 from dryspell.outlook.plan_model import Moved, Plan, PlannedCoat

@@ -6,7 +6,8 @@ from alerts.fakes import at, outlook, unknown, window
 from alerts.test_text import about
 from alerts.timeline import Timeline
 from dryspell.alerts.decide import settled
-from dryspell.alerts.model import Kind, Level, Why
+from dryspell.alerts.kinds import Kind, Level
+from dryspell.alerts.model import Why
 from dryspell.alerts.text import compose
 from dryspell.outlook.model import Pot
 from dryspell.trade.safety import ISOCYANATE

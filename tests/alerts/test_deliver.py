@@ -11,7 +11,7 @@ from dryspell.alerts.apprise_sender import PICTURE_NAME, AppriseSender, _with_ti
 from dryspell.alerts.deliver import BACKOFF_S, JITTER, Delivery, SendError, _owning_up
 from dryspell.clock import FixedClock
 from dryspell.store import Store
-from dryspell.store.outbox import Message, Wording
+from dryspell.store.notices import Message, Wording
 
 NOW = datetime(2026, 6, 3, 8, tzinfo=UTC)
 

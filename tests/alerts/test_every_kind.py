@@ -8,7 +8,8 @@ from alerts.fakes import at, film, outlook, unknown, window
 from alerts.test_decide_plan import plan
 from alerts.test_text import LATER, W, about
 from alerts.timeline import Timeline
-from dryspell.alerts.model import Habits, Kind, PieceHabits
+from dryspell.alerts.kinds import Kind
+from dryspell.alerts.model import Habits, PieceHabits
 from dryspell.alerts.text import compose, notice_id
 from dryspell.outlook.model import FilmRisk, Limit, Mix, Pot, Reason, Stages
 from dryspell.trade.safety import DATA_SHEET, DUST, RAGS, SOLVENT

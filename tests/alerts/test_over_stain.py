@@ -3,7 +3,8 @@
 from alerts.fakes import at, film, outlook
 from alerts.test_text import about
 from alerts.timeline import Timeline
-from dryspell.alerts.model import Habits, Kind, PieceHabits
+from dryspell.alerts.kinds import Kind
+from dryspell.alerts.model import Habits, PieceHabits
 from dryspell.alerts.mqtt_states import state_document
 from dryspell.alerts.text import compose
 from dryspell.outlook.model import Stages

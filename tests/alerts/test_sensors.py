@@ -5,8 +5,9 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from alerts.fakes import at
+from dryspell.alerts.kinds import SensorKind
 from dryspell.alerts.sensor_text import compose_sensor, sensor_notice_id
-from dryspell.alerts.sensors import SensorHealth, SensorKind, SensorMemory, Trouble, decide_sensors
+from dryspell.alerts.sensors import SensorHealth, SensorMemory, Trouble, decide_sensors
 from dryspell.weather.flags import Flag
 
 START = at(2, "14:20")

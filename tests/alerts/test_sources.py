@@ -4,9 +4,9 @@ from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 from alerts.fakes import at
-from dryspell.alerts.model import Level
+from dryspell.alerts.kinds import Level, OutageKind
 from dryspell.alerts.source_text import compose_source
-from dryspell.alerts.sources import OutageKind, SourceHealth, SourceMemory, decide_sources
+from dryspell.alerts.sources import SourceHealth, SourceMemory, decide_sources
 
 ZONE = ZoneInfo("Europe/Berlin")
 SINCE = at(3, "10:00")

@@ -8,7 +8,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from dryspell.store import Store
-from dryspell.store.outbox import Message
+from dryspell.store.notices import Message
 
 NOW = datetime(2026, 6, 3, 8, tzinfo=UTC)
 PIECES, KINDS = ("rail", "door", "bench", "mast"), ("tomorrow", "coat_now", "wait", "film_risk")

@@ -5,7 +5,8 @@ hour, a sensor that pushes its readings and one that writes a file, a target tha
 a finisher who coats when he is told to, sees films sandable, and corrects himself at times.
 
 Printed is what the process held on each day: resident memory, threads and file handles, of each the least of many
-looks, which is what it holds between two ticks; the most memory; and the state with its log. Ends with 1 where a bar
+looks in the second half of the day, which is what it holds between two ticks when all is loaded; the most memory; and
+the state with its log. Ends with 1 where a bar
 is missed:
 
 - memory grows by less than 5 MB after the first day, and neither threads nor handles do; where the machine is too slow

@@ -9,7 +9,7 @@ import pytest
 
 from alerts.receiver import Receiver
 from dryspell.cli import alert_probes
-from dryspell.store.outbox import Message
+from dryspell.store.notices import Message
 from dryspell.store.store import open_store
 from weather.sensors.small_broker import SmallBroker
 from yard import config

@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from dryspell.cli import check
-from dryspell.store.outbox import Message
+from dryspell.store.notices import Message
 from dryspell.store.readings import Checked
 from dryspell.store.store import FILE_NAME, open_store
 from dryspell.weather.flags import Flag

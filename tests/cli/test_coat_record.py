@@ -11,7 +11,7 @@ import pytest
 
 from dryspell.cli import main
 from dryspell.outlook.model import Limit, Reason
-from dryspell.store.outbox import Given
+from dryspell.store.notices import Given
 from dryspell.store.readings import Checked
 from dryspell.store.store import open_store
 from dryspell.weather.flags import Flag

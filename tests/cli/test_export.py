@@ -15,7 +15,7 @@ from dryspell.answers.export import SHEETS
 from dryspell.cli import main
 from dryspell.outlook.model import Coat, Stages
 from dryspell.outlook.plan_model import Plan, PlannedCoat
-from dryspell.store.outbox import Given, Message
+from dryspell.store.notices import Given, Message
 from dryspell.store.readings import Checked
 from dryspell.store.store import FILE_NAME, open_store
 from dryspell.weather.flags import Flag

@@ -5,7 +5,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from dryspell.alerts.model import Kind, Notice, Why
+from dryspell.alerts.kinds import Kind
+from dryspell.alerts.model import Notice, Why
 from dryspell.cli.replay_messages import by_piece, message_lines, messages_document
 from dryspell.cli.show import WIDTH
 from dryspell.outlook.fate import Fate

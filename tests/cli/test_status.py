@@ -14,7 +14,7 @@ from dryspell.alerts.sensors import SensorHealth
 from dryspell.alerts.sources import SourceHealth
 from dryspell.cli import main
 from dryspell.store.lock import DaemonLock, holder
-from dryspell.store.outbox import Message
+from dryspell.store.notices import Message
 from dryspell.store.readings import Checked
 from dryspell.store.store import FILE_NAME, open_store
 from dryspell.tick.heartbeat import Heartbeat, read_heartbeat, write_heartbeat

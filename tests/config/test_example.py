@@ -12,12 +12,12 @@ from dryspell.config.page import PageSettings
 from dryspell.config.problems import written_keys
 from dryspell.config.services import SERVICES, WeatherSettings
 from dryspell.config.settings import (
-    NOTICE_KINDS,
     AlertSettings,
     DaemonSettings,
     MqttOutSettings,
     RecordSettings,
 )
+from dryspell.config.target import NOTICE_KINDS
 from dryspell.config.targets import KEYS as TARGET_KEYS
 from dryspell.trade.coating import toml_keys
 from dryspell.trade.factors import factor_keys

@@ -4,7 +4,7 @@ from datetime import time
 
 import pytest
 
-from dryspell.alerts.model import Level
+from dryspell.alerts.kinds import Level
 from dryspell.alerts.quiet import DEFAULT_QUIET, Quiet
 from dryspell.errors import ConfigError
 

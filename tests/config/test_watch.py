@@ -2,7 +2,8 @@
 
 import pytest
 
-from dryspell.alerts.configuration import ConfigKind, compose_config
+from dryspell.alerts.configuration import compose_config
+from dryspell.alerts.kinds import ConfigKind
 from dryspell.config.watch import ConfigWatch
 from dryspell.errors import ConfigError
 from yard import TEXT

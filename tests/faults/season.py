@@ -111,7 +111,10 @@ def issued(now, seed=4):
 
 @dataclass(frozen=True)
 class Held:
-    """What a process held on a day, the least of many looks; `peak_mb` is the most memory."""
+    """What a process held towards the end of a day, the least of many looks; `peak_mb` is the most of the whole day.
+
+    On the first day not everything has been loaded yet in the hours before.
+    """
 
     memory_mb: float
     peak_mb: float
@@ -204,14 +207,15 @@ class Season:
                 self._ask("GET", page)
             at += HOUR
             time.sleep(max(0.0, (at - self.daemon.now).total_seconds() / self._speed))
-        if self._day % CHART_EVERY == 2:
+        if self._day % CHART_EVERY == 1:
             self._look_at_chart(f"/charts/outlook.svg?piece=rail&day={until.date()}")
         state = self.folder / "state"
         size = sum(each.stat().st_size for each in state.glob(f"{FILE_NAME}*"))
         over.set()
         looking.join()
-        memory, threads, handles = zip(*looks, strict=True)
-        return Held(min(memory), max(memory), min(threads), min(handles), size / 1e6, self._ticks())
+        memory, threads, handles = zip(*looks[len(looks) // 2 :], strict=True)
+        most = max(memory for memory, _, _ in looks)
+        return Held(min(memory), most, min(threads), min(handles), size / 1e6, self._ticks())
 
     def _look_at_chart(self, chart):
         """Have a chart drawn while the day goes on."""

@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 
 from dryspell.outlook.foretold import CAME, CAME_NOT, NOT_KNOWN
-from dryspell.outlook.model import Foretold
 from dryspell.outlook.review import Reviewed, brier_score, score
-from outlook.build import MONDAY
+from dryspell.outlook.said import COLUMNS, Said
 
 
 def yes_no(text):
@@ -64,11 +63,11 @@ def test_without_any_verdict_nothing_is_scored():
 
 
 def test_verdicts_are_scored_by_how_far_ahead_they_were_given_and_those_not_known_yet_are_kept_apart():
-    def said(lead_h, word, share):
-        return Foretold(lead_h=lead_h, start=MONDAY, coat=1, word=word, share=share, is_odds=True, quick=False)
+    def said(lead_h, share, *, yes):
+        return lead_h, 0, 1, yes, share, False
 
-    every = [said(1, "coat", 0.9), said(24, "tight", 0.7), said(24, "wait", 0.2), said(72, "wait", 0.5)]
-    found = Reviewed.of(every, np.array([CAME, CAME_NOT, CAME_NOT, NOT_KNOWN]))
+    every = [said(1, 0.9, yes=True), said(24, 0.7, yes=True), said(24, 0.2, yes=False), said(72, 0.5, yes=False)]
+    found = Reviewed.of(Said(np.array(every, COLUMNS)), np.array([CAME, CAME_NOT, CAME_NOT, NOT_KNOWN]))
     assert found.open_ == 1
     scores = found.by_lead()
     assert list(scores) == [1, 24]

@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dryspell.outlook.agreement import ALL, Agreement
-from dryspell.outlook.conditions import STEP_S, Conditions
+from dryspell.outlook.columns import STEP_S
+from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock
 from dryspell.outlook.fate import Fate, fates
 from dryspell.outlook.model import Coat, Limit

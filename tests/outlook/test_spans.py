@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dryspell.outlook.spans import SpanLeast, SpanMost
+from dryspell.outlook.spans import Sliding, SpanLeast, SpanMost
 
 numbers = st.floats(-1e3, 1e3)
 
@@ -29,3 +29,14 @@ def test_every_member_answers_from_its_own_row():
     rows = np.array([[1.0, 5.0], [7.0, 6.0]])
     first, last = np.array([[0], [0]]), np.array([[1], [1]])
     np.testing.assert_array_equal(SpanLeast(rows).over(first, last), [[1.0], [6.0]])
+
+
+@given(st.data(), st.lists(numbers, min_size=2, max_size=70), st.integers(0, 9), st.integers(0, 9))
+def test_spans_round_some_places_are_those_of_the_slices(data, values, before, after):
+    places = data.draw(st.sets(st.integers(0, len(values) - 1), min_size=1))
+    at = np.array(sorted(places))
+    rows = np.array([values, values[::-1]])
+    around = Sliding(at, before, after, len(values))
+    for table, pick in ((SpanLeast(rows), min), (SpanMost(rows), max)):
+        wanted = [[pick(row[max(place - before, 0) : place + after + 1]) for place in at] for row in rows.tolist()]
+        np.testing.assert_array_equal(table.of(around), wanted)

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from alerts.fakes import outlook
-from dryspell.alerts.model import Kind, Notice, Why
+from dryspell.alerts.kinds import Kind
+from dryspell.alerts.model import Notice, Why
 from dryspell.outlook.fate import Fate
 from dryspell.outlook.model import FilmRisk, Limit, Reason
 from dryspell.replay.bench import Bench

@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from dryspell.alerts.model import Kind, Notice, Told, Why
+from dryspell.alerts.kinds import Kind
+from dryspell.alerts.model import Notice, Told, Why
 from dryspell.outlook.fate import Fate
 from dryspell.outlook.model import Limit, Reason, Stages, Window
 from dryspell.replay.account import Account, CoatAccount, Finisher, Said

@@ -4,7 +4,8 @@ from datetime import timedelta
 
 import pytest
 
-from dryspell.alerts.model import Kind, Notice, Why
+from dryspell.alerts.kinds import Kind
+from dryspell.alerts.model import Notice, Why
 from dryspell.outlook.model import Limit, Reason, Stages, Window
 from dryspell.replay.obeying import Told, Warned
 from yard import START

@@ -7,7 +7,7 @@ from dryspell.outlook.met_model import AtPiece, Figure, Met
 from dryspell.outlook.model import Advice, Coat, Limit, Reason
 from dryspell.store import Store
 from dryspell.store.database import Database
-from dryspell.store.outbox import Given
+from dryspell.store.notices import Given
 from dryspell.store.schema import MIGRATIONS
 from store.moment import NOW
 

@@ -7,7 +7,7 @@ import pytest
 from dryspell.outlook.model import Limit, Reason
 from dryspell.store import Store, schema
 from dryspell.store.database import Database
-from dryspell.store.outbox import Failing, Given, Message, Wording
+from dryspell.store.notices import Failing, Given, Message, Wording
 from dryspell.store.schema import MIGRATIONS
 from store.moment import NOW
 

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from icalendar import Calendar
 
-from dryspell.store.calendar import Entry, Told
+from dryspell.store.calendar_entry import Entry, Told
 from dryspell.web.calendar import written
 from dryspell.web.gate import Gate
 from served import PEOPLE, START, served

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from dryspell.outlook.model import Limit, Reason, Stages
 from dryspell.outlook.plan_model import Moved, Plan, PlannedCoat
-from dryspell.store.calendar import Entry
+from dryspell.store.calendar_entry import Entry
 from dryspell.web.calendar_entries import CANCELLED_FOR, KEPT_FOR, entries_of, told_now
 from yard import config
 

@@ -1,6 +1,8 @@
 """Plan, material, review, how it is doing, logging in: what they say, and that a page is made once."""
 
+import gc
 import gzip
+import weakref
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from itertools import pairwise
@@ -9,6 +11,7 @@ import pytest
 
 from dryspell.answers.review import reviewed
 from dryspell.web import reviews, shell
+from dryspell.web.api import kept
 from dryspell.web.gate import COOKIE
 from forms_in import fill_in, words_of
 from served import PEOPLE, START, served
@@ -118,6 +121,32 @@ def test_a_page_is_made_once_for_all_who_look_at_it_in_the_same_way(unchanged, m
     unchanged.service.board.show(unchanged.service.board.known)
     unchanged.get("")
     assert len(made) == 2
+
+
+@pytest.mark.parametrize(
+    ("maker", "name", "old", "new"),
+    [
+        (shell.Shell, "_make", ("plan", "material"), "more"),
+        (kept, "_made", ("api/v1/plan", "api/v1/review"), "api/v1/material"),
+    ],
+)  # fmt: skip
+def test_what_a_tick_has_made_old_is_not_kept(unchanged, monkeypatch, maker, name, old, new):
+    made, make = [], getattr(maker, name)
+
+    def noted(*args):
+        found = make(*args)
+        made.append(weakref.ref(found))
+        return found
+
+    monkeypatch.setattr(maker, name, noted)
+    unchanged.service.board.show(unchanged.service.board.known)
+    for path in old:
+        page(unchanged, path)
+    assert [each() is not None for each in made] == [True, True]
+    unchanged.service.board.show(unchanged.service.board.known)
+    page(unchanged, new)
+    gc.collect()
+    assert [each() is not None for each in made] == [False, False, True]
 
 
 def test_a_page_that_a_browser_has_is_not_sent_again_and_is_packed_where_it_is(unchanged):

@@ -1,31 +1,37 @@
 """Sends through Apprise, which knows the address forms of some hundred services."""
 
+import json
 import logging
 import re
+import socket
+import subprocess
+import sys
 import threading
-from collections.abc import Iterator, Mapping
-from contextlib import ExitStack, contextmanager
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager, suppress
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING
+from typing import Any, TextIO
 
+from dryspell.alerts.apprise_process import WHOLE_S
 from dryspell.alerts.deliver import Draw, SendError
-
-if TYPE_CHECKING:
-    from apprise import Apprise
 
 log = logging.getLogger(__name__)
 
 PICTURE_NAME = "next-36-hours.png"
-READ_S, CONNECT_S, WHOLE_S = 15, 5, 30
-"""How long a service may take to answer, to connect, and in all [s]. Relays that answer late would get repeats."""
+READ_S, CONNECT_S = 15, 5
+"""How long a service may take to answer and to connect [s]. Relays that answer late would get repeats."""
+COMMAND = (sys.executable, "-m", "dryspell.alerts.apprise_process")
+_WITHIN_S = 3.0 * WHOLE_S
+"""How long to wait for what sends, which may be loading yet. [s]"""
+_ENDS_S = 5.0
 
-_STATUS = re.compile(r"error=(\d{3})\b")
-_loading = threading.Lock()
+Ask = Callable[[Mapping[str, Any]], dict[str, Any]]
 
 
 class AppriseSender:
-    """Sends to targets by their Apprise addresses.
+    """Sends to targets by their Apprise addresses, in a process that all who send at a time share.
 
     Parameters
     ----------
@@ -35,14 +41,16 @@ class AppriseSender:
 
     def __init__(self, urls: Mapping[str, str]) -> None:
         self._urls = urls
+        self._process = _Process()
 
     def check(self, target: str) -> None:
         """Send nothing; SendError says that the address of a target is not one to send to."""
-        _service(self._urls[target])
+        self.takes_pictures(target)
 
     def takes_pictures(self, target: str) -> bool:
         """Say whether a target's service takes attachments; SendError as for `check`."""
-        return any(plugin.attachment_support for plugin in _service(self._urls[target]))
+        with self._process.talk() as ask:
+            return bool(ask({"url": self._urls[target]})["pictures"])
 
     def send(self, target: str, title: str, body: str, draw: Draw | None = None) -> None:
         """Send a message; SendError says why a target did not take it.
@@ -53,15 +61,83 @@ class AppriseSender:
             Draws the picture that goes with it, and is called where the service takes attachments. Without a picture
             the message goes all the same.
         """
-        service = _service(_with_timeouts(self._urls[target]))
-        png = draw() if draw is not None and any(plugin.attachment_support for plugin in service) else None
-        with _attached(png) as attach:
-            result = service.notify(body=body, title=title, body_format="text", attach=attach, timeout=WHOLE_S)
-        if result:
+        url = _with_timeouts(self._urls[target])
+        with self._process.talk() as ask:
+            png = draw() if draw is not None and ask({"url": url})["pictures"] else None
+            with _attached(png) as attach:
+                ask({"url": url, "message": {"title": title, "body": body}, "attach": attach})
+
+
+class _Process:
+    """The process that sends: there as long as somebody talks with it."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._talks = 0
+        self._running: tuple[subprocess.Popen[bytes], socket.socket] | None = None
+
+    @contextmanager
+    def talk(self) -> Iterator[Ask]:
+        """Yield what asks it and returns the answer; SendError says why there is none."""
+        ours, theirs = socket.socketpair()
+        with ours, ours.makefile("rw", encoding="utf-8") as lines:
+            ours.settimeout(_WITHIN_S)
+            with theirs, self._lock:
+                if self._running is None or self._running[0].poll() is not None:
+                    self._end()
+                    self._running = _begun()
+                self._talks += 1
+                with suppress(OSError):  # it has ended, and so has this talk
+                    socket.send_fds(self._running[1], [b"!"], [theirs.fileno()])
+            try:
+                yield partial(_asked, lines)
+            finally:
+                with self._lock:
+                    self._talks -= 1
+                    if not self._talks:
+                        self._end()
+
+    def _end(self) -> None:
+        if self._running is None:
             return
-        logged = " ".join(entry.message for service_result in result for entry in service_result.logs())
-        status = _STATUS.search(logged)
-        raise SendError(f"its service answers {status[1]}" if status else "its service cannot be reached")
+        (process, hand_over), self._running = self._running, None
+        hand_over.close()
+        try:
+            process.wait(_ENDS_S)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+
+
+def _begun() -> tuple[subprocess.Popen[bytes], socket.socket]:
+    ours, theirs = socket.socketpair()
+    with theirs:
+        try:
+            # The environment says by which proxy and with which certificates to go.
+            process = subprocess.Popen(  # noqa: S603  (our own module)
+                COMMAND, stdin=theirs.fileno(), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+            )
+        except OSError as error:
+            ours.close()
+            raise SendError(f"what sends cannot be started: {error.strerror}") from None
+    return process, ours
+
+
+def _asked(lines: TextIO, question: Mapping[str, Any]) -> dict[str, Any]:
+    try:
+        lines.write(json.dumps(question) + "\n")
+        lines.flush()
+        line = lines.readline()
+    except TimeoutError:
+        raise SendError(f"its service is not done after {_WITHIN_S:g} s") from None
+    except OSError:
+        line = ""
+    if not line:
+        raise SendError("what sends has ended before it was done")
+    answer: dict[str, Any] = json.loads(line)
+    if "wrong" in answer:
+        raise SendError(answer["wrong"])
+    return answer
 
 
 @contextmanager
@@ -77,25 +153,6 @@ def _attached(png: bytes | None) -> Iterator[str | None]:
                 log.warning("a picture cannot be put into a file (%s); the message goes without", error.strerror)
                 file = None
         yield None if file is None else str(file)
-
-
-def _service(url: str) -> "Apprise":
-    # Imported late and under a lock: it takes half a second to look through its services, which is for once only.
-    with _loading:
-        from apprise import Apprise, AppriseAsset, PersistentStoreMode  # noqa: PLC0415
-
-        # Its log lines may hold addresses; results carry them all the same.
-        _silence(logging.getLogger("apprise"))
-        service = Apprise(asset=AppriseAsset(storage_mode=PersistentStoreMode.MEMORY))
-        if not service.add(url):
-            raise SendError("its address is not one that Apprise knows")
-    return service
-
-
-def _silence(logger: logging.Logger) -> None:
-    logger.propagate = False
-    if not any(isinstance(handler, logging.NullHandler) for handler in logger.handlers):
-        logger.addHandler(logging.NullHandler())
 
 
 def _with_timeouts(url: str) -> str:

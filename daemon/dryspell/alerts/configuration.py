@@ -1,16 +1,9 @@
 """What is said of a configuration that was changed while the daemon runs, in words. Pure."""
 
-from enum import StrEnum
+from dryspell.alerts.kinds import ConfigKind
 
 SHOWN = 3
 """So many problems are told; `dryspell check` has the others."""
-
-
-class ConfigKind(StrEnum):
-    """The kinds of notices about the configuration."""
-
-    REFUSED = "config_refused"
-    TAKEN = "config_taken"
 
 
 def compose_config(kind: ConfigKind, problem: str, notice_id: str) -> tuple[str, str]:

@@ -10,7 +10,8 @@ from typing import Protocol
 
 from dryspell.clock import Clock
 from dryspell.errors import StoreError
-from dryspell.store.outbox import LONGEST_WAIT, Outbox, Sending
+from dryspell.store.notices import Sending
+from dryspell.store.outbox import LONGEST_WAIT, Outbox
 from dryspell.workers import Workers
 
 log = logging.getLogger(__name__)

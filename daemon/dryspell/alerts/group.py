@@ -2,9 +2,13 @@
 
 from collections.abc import Iterable, Mapping
 from hashlib import sha256
+from typing import TYPE_CHECKING
 
 from dryspell.alerts.memory import PieceMemory
-from dryspell.alerts.model import Kind, Level, Notice
+from dryspell.alerts.model import Notice
+
+if TYPE_CHECKING:
+    from dryspell.alerts.kinds import Kind, Level
 
 
 def grouped(

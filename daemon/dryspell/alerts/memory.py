@@ -9,7 +9,8 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from dryspell.alerts.model import Level, Told
+from dryspell.alerts.kinds import Level
+from dryspell.alerts.model import Told
 from dryspell.outlook.model import Hazard, Reason
 from dryspell.outlook.plan_model import WhyMoved
 
@@ -17,7 +18,7 @@ from dryspell.outlook.plan_model import WhyMoved
 class Remembered(BaseModel):
     """A model of memory."""
 
-    model_config = ConfigDict(frozen=True, extra="ignore")
+    model_config = ConfigDict(frozen=True, extra="ignore", cache_strings="keys")
 
 
 class Promise(Remembered):

@@ -1,4 +1,4 @@
-"""What is said: its kinds, how urgent each is, and a notice with all that its words need."""
+"""What is said: a notice with all that its words need."""
 
 from collections.abc import Callable, Mapping
 from datetime import datetime, time, timedelta
@@ -6,50 +6,11 @@ from enum import StrEnum
 
 from pydantic import Field
 
+from dryspell.alerts.kinds import Kind, Level
 from dryspell.alerts.quiet import DEFAULT_QUIET, Quiet
 from dryspell.outlook.model import FilmRisk, Hazard, Plain, Reason, Window
 from dryspell.outlook.plan_model import WhyMoved
 from dryspell.trade.hours import Span
-
-
-class Kind(StrEnum):
-    """The kinds of notices about pieces."""
-
-    TOMORROW = "tomorrow"  # the evening before: a window opens on the next local day
-    COAT_NOW = "coat_now"  # a window is open
-    HOT_COAT = "hot_coat"  # the same, for a coat on the soft one below
-    LAST_CALL = "last_call"  # the latest start that still beats the dew is near
-    WAIT = "wait"  # a window that was promised has gone or moved
-    WEATHER_LOST = "weather_lost"  # nothing to go by any more, while somebody counts on it
-    WEATHER_BACK = "weather_back"  # there is weather again, while somebody counts on it still
-    FILM_RISK = "film_risk"  # dew, rain, cold or sun will reach a film that is not yet safe from it
-    RISK_OVER = "risk_over"  # it will not after all
-    DEW_SAFE = "dew_safe"
-    RAIN_SAFE = "rain_safe"
-    READY_TO_SAND = "ready_to_sand"
-    OVERCOAT_CLOSING = "overcoat_closing"  # soon the film has to be sanded before it is coated
-    OVERCOAT_PAST = "overcoat_past"
-    BUILT_UP = "built_up"  # the last coat is hard
-    IN_SERVICE = "in_service"
-    CURED = "cured"
-    POT_READY = "pot_ready"  # the mix of two parts has stood for as long as is asked
-    POT_ENDING = "pot_ending"  # it soon is too old to brush
-    PLAN_MOVED = "plan_moved"  # the plan has the next coat on another day
-    UPKEEP = "upkeep"  # a year after the last coat, and each year from then on
-
-
-class Level(StrEnum):
-    """How urgent a notice is, the most urgent first."""
-
-    WAKE = "wake"  # rings, at night as well: damage that a person can still prevent
-    NOW = "now"
-    PLAN = "plan"
-    LOG = "log"  # for the page, and for who asks for everything
-
-    def reaches(self, least: "Level") -> bool:
-        """Say whether it is as urgent as that, or more."""
-        order = list(Level)
-        return order.index(self) <= order.index(least)
 
 
 class Why(StrEnum):

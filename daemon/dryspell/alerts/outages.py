@@ -10,8 +10,8 @@ from typing import TypeVar
 
 from pydantic import Field
 
+from dryspell.alerts.kinds import Level
 from dryspell.alerts.memory import Remembered
-from dryspell.alerts.model import Level
 from dryspell.outlook.model import Plain
 
 # All of these: no source.

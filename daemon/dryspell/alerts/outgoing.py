@@ -3,9 +3,10 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from dryspell.alerts.model import Level, Notice
+from dryspell.alerts.kinds import Level
+from dryspell.alerts.model import Notice
 from dryspell.outlook.figures import Units
-from dryspell.store.outbox import Message, Wording
+from dryspell.store.notices import Message, Wording
 
 
 @dataclass(frozen=True)

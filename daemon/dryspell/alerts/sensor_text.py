@@ -4,7 +4,8 @@ from datetime import timedelta
 from hashlib import sha256
 from zoneinfo import ZoneInfo
 
-from dryspell.alerts.sensors import SensorKind, SensorNotice, Trouble
+from dryspell.alerts.kinds import SensorKind
+from dryspell.alerts.sensors import SensorNotice, Trouble
 from dryspell.outlook.figures import duration, moment
 from dryspell.weather.flags import WORDS, Flag
 

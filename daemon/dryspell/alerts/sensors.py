@@ -10,7 +10,7 @@ from enum import StrEnum
 
 from pydantic import Field
 
-from dryspell.alerts.model import Level
+from dryspell.alerts.kinds import Level, SensorKind
 from dryspell.alerts.outages import (
     BACK_IS_NEWS_FOR,
     FAILED_IS_NEWS_FOR,
@@ -41,13 +41,6 @@ class Trouble(StrEnum):
     SILENT = "silent"
     STUCK = "stuck"
     FLAGGED = "flagged"
-
-
-class SensorKind(StrEnum):
-    """The kinds of notices about sensors."""
-
-    FAILED = "sensor_failed"
-    BACK = "sensor_back"
 
 
 class SensorHealth(Plain):

@@ -3,7 +3,8 @@
 from hashlib import sha256
 from zoneinfo import ZoneInfo
 
-from dryspell.alerts.sources import OutageKind, SourceNotice
+from dryspell.alerts.kinds import OutageKind
+from dryspell.alerts.sources import SourceNotice
 from dryspell.outlook.figures import duration, moment
 
 

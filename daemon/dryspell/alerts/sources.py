@@ -6,11 +6,10 @@ rest.
 
 from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime, timedelta
-from enum import StrEnum
 
 from pydantic import Field
 
-from dryspell.alerts.model import Level
+from dryspell.alerts.kinds import Level, OutageKind
 from dryspell.alerts.outages import (
     BACK_IS_NEWS_FOR,
     FAILED_IS_NEWS_FOR,
@@ -27,13 +26,6 @@ SOURCE_MEMORY_KEY = "source/"
 
 FAILING_FOR = timedelta(hours=3)
 """No source."""
-
-
-class OutageKind(StrEnum):
-    """The kinds of notices about sources of weather."""
-
-    FAILED = "source_failed"
-    BACK = "source_back"
 
 
 class SourceHealth(Plain):

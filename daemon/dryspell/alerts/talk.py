@@ -5,8 +5,9 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from dryspell.alerts.kinds import Kind, Level
 from dryspell.alerts.memory import PieceMemory, Standing
-from dryspell.alerts.model import Habits, Kind, Level, Move, Notice, PieceHabits, Told, Why
+from dryspell.alerts.model import Habits, Move, Notice, PieceHabits, Told, Why
 from dryspell.alerts.quiet import quiet_until
 from dryspell.outlook.model import FilmRisk, Hazard, Outlook, Reason, Window
 from dryspell.outlook.plan_model import Plan

@@ -4,7 +4,8 @@ from collections.abc import Callable, Mapping
 from hashlib import sha256
 
 from dryspell.alerts import text_film, text_plan, text_pot, text_windows
-from dryspell.alerts.model import Kind, Notice
+from dryspell.alerts.kinds import Kind
+from dryspell.alerts.model import Notice
 from dryspell.alerts.writing import About, Words, Writer
 from dryspell.outlook.figures import Units
 from dryspell.outlook.words import capital

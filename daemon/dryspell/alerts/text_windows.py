@@ -2,7 +2,8 @@
 
 from datetime import timedelta
 
-from dryspell.alerts.model import Kind, Why
+from dryspell.alerts.kinds import Kind
+from dryspell.alerts.model import Why
 from dryspell.alerts.spans import GRID, stretches
 from dryspell.alerts.writing import Words, Writer, last_stroke, rounded, sentence, verb
 from dryspell.outlook.figures import duration

@@ -16,6 +16,7 @@ from dryspell.outlook.sight import met_by
 from dryspell.store import Store
 from dryspell.tick.learned import learned
 from dryspell.trade.piece import Piece
+from dryspell.weather.checks import as_datetime
 
 BEFORE = timedelta(days=2)
 """Weather is wanted so long before the first verdict: dew lies and wood stays wet for a while."""
@@ -25,7 +26,7 @@ def reviewed(config: Config, store: Store, piece: Piece, since: datetime, now: d
     """Return what was said of a piece beside what came of it, as far as the state knows."""
     said = store.foretold(piece.key, since, now)
     site = config.site_of(piece)
-    met = store.past_weather(site.key, min(each.start for each in said) - BEFORE, until=now) if said else None
+    met = store.past_weather(site.key, as_datetime(said.starts.min()) - BEFORE, until=now) if len(said) else None
     if met is None:
         return Reviewed.of(said, nothing_came(said))
     _, conditions = met_by(piece, site, every_way(met, site))

@@ -36,7 +36,7 @@ from dryspell.tick.heartbeat import Heartbeat, read_heartbeat
 
 if TYPE_CHECKING:
     from dryspell.outlook.plan_model import Plan
-    from dryspell.store.outbox import Failing, Queued
+    from dryspell.store.notices import Failing, Queued
 
 T = TypeVar("T")
 

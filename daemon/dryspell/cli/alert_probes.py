@@ -11,10 +11,11 @@ from dryspell.alerts.deliver import SendError
 from dryspell.alerts.draughtsman import EXTRA, Draughtsman, can_draw
 from dryspell.cli.parts import Finding
 from dryspell.cli.probes import is_there
-from dryspell.config import AlertTarget, Config
+from dryspell.config import Config
+from dryspell.config.target import AlertTarget
 from dryspell.errors import StoreError
 from dryspell.outlook.figures import duration
-from dryspell.store.outbox import Failing
+from dryspell.store.notices import Failing
 from dryspell.store.store import FILE_NAME, open_store
 from dryspell.weather.sensors.mqtt_try import try_broker
 

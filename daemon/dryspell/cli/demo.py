@@ -17,8 +17,9 @@ from dryspell.bundled import bundled
 from dryspell.cli.options import clock_at, colour_option, in_colour, shared_options
 from dryspell.cli.windows import names_of
 from dryspell.clock import Clock, FastClock, SystemClock
-from dryspell.config import AlertTarget, Config, load
+from dryspell.config import Config, load
 from dryspell.config.page import PageSettings
+from dryspell.config.target import AlertTarget
 from dryspell.errors import ConfigError
 from dryspell.outlook.figures import weekday_date
 from dryspell.outlook.model import Coat, Outlook

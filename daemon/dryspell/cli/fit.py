@@ -108,7 +108,7 @@ def command(
 
 def _kept_readings(config: Config, piece: Piece, now: datetime) -> "WeatherTable":
     """Return what the sensors of a piece have read lately."""
-    from dryspell.outlook.conditions import STEP_S  # noqa: PLC0415  (as above)
+    from dryspell.outlook.columns import STEP_S  # noqa: PLC0415  (as above)
 
     def read_of(store: "Store") -> "WeatherTable | None":
         return store.read_weather(piece.site, now - LOOK_BACK, now, step_s=STEP_S, piece=piece.key)

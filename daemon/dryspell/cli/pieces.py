@@ -1,7 +1,5 @@
 """The PIECE that a command is told, looked up in the configuration."""
 
-from difflib import get_close_matches
-
 from dryspell.config import Config
 from dryspell.errors import ConfigError
 from dryspell.trade.piece import Piece
@@ -11,6 +9,8 @@ def piece_of(config: Config, key: str) -> Piece:
     """Return the piece of a key; ConfigError names the ones there are."""
     if key in config.piece:
         return config.piece[key]
+    from difflib import get_close_matches  # noqa: PLC0415  (only where something is misspelt)
+
     near = get_close_matches(key, config.piece, n=1)
     hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(config.piece)}"
     raise ConfigError([f"{config.file} has no piece {key!r}; {hint}"])

@@ -7,8 +7,8 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from dryspell.alerts.decide import decide
+from dryspell.alerts.kinds import Level
 from dryspell.alerts.memory import PieceMemory
-from dryspell.alerts.model import Level
 from dryspell.alerts.text import compose
 from dryspell.cli.paint import Paint
 from dryspell.cli.show import WIDTH

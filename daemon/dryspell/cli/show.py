@@ -1,17 +1,16 @@
 """Outlooks on a terminal of 80 columns: the verdicts first, then each piece, and on demand every reason in words."""
 
 import textwrap
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from dryspell.cli.paint import Paint
-from dryspell.cli.strip import legend, note, painted_runs, strips_of
+from dryspell.cli.strip import Strips, legend, note, painted_runs, strips_of
 from dryspell.outlook import words
-from dryspell.outlook.coat_words import spoilt_text
 from dryspell.outlook.figures import Units
 from dryspell.outlook.model import Block, FilmState, Limit, Outlook, Pot, Window
-from dryspell.outlook.plan_model import Plan
 from dryspell.outlook.window_words import (
     OFF,
     OFF_TEXT,
@@ -23,6 +22,9 @@ from dryspell.outlook.window_words import (
     window_facts,
     window_text,
 )
+
+if TYPE_CHECKING:
+    from dryspell.outlook.plan_model import Plan
 
 WIDTH = 80
 _NO_BREAK = "\N{NO-BREAK SPACE}"
@@ -57,11 +59,14 @@ def outlooks_text(
         Lines to put in after the pieces.
     """
     lines = [*summary(outlooks, paint, units)]
+    used: set[str] = set()
     for outlook in outlooks:
-        lines += ["", *piece(outlook, names, paint, units)]
+        strips = strips_of(outlook)
+        used |= strips.used()
+        lines += ["", *piece(outlook, strips, names, paint, units)]
         if details:
             lines += ["", *every_start(outlook, paint, units)]
-    lines += ["", *marks(outlooks, paint), *added, *sources(outlooks, paint)]
+    lines += ["", *marks(used, paint), *added, *sources(outlooks, paint)]
     return "\n".join(line.rstrip() for line in lines)
 
 
@@ -91,7 +96,7 @@ def _word(outlook: Outlook) -> str:
     return "done" if built_up else outlook.word
 
 
-def piece(outlook: Outlook, names: Mapping[str, str], paint: Paint, units: Units) -> Iterator[str]:
+def piece(outlook: Outlook, strips: Strips, names: Mapping[str, str], paint: Paint, units: Units) -> Iterator[str]:
     """Yield a piece's heading, the film on it, and its days as strips."""
     where = f"{outlook.piece_name}, {names.get(outlook.site, outlook.site)}"
     count = f"coat {outlook.next_coat} of {outlook.coats}" if outlook.next_coat <= outlook.coats else "built up"
@@ -106,6 +111,8 @@ def piece(outlook: Outlook, names: Mapping[str, str], paint: Paint, units: Units
     if outlook.wood is not None:
         yield from _wrapped(words.wood_text(outlook.wood), "  ")
     if outlook.film is not None and outlook.film.coat.spoilt:
+        from dryspell.outlook.coat_words import spoilt_text  # noqa: PLC0415  (seldom, and brings the record)
+
         yield from _wrapped(f"{words.capital(spoilt_text(outlook.film.coat))}: sand it off first.", "  ")
     elif outlook.sand_first:
         what = words.sand_first_text(outlook)
@@ -114,7 +121,7 @@ def piece(outlook: Outlook, names: Mapping[str, str], paint: Paint, units: Units
         yield from _wrapped(before, "  ")
     if outlook.windows or outlook.blocks:
         yield ""
-        yield from _days(outlook, paint, units)
+        yield from _days(outlook, strips, paint, units)
     else:
         yield from _wrapped(words.capital(words.why(outlook, units) or words.verdict(outlook)) + ".", "  ")
 
@@ -134,15 +141,15 @@ def _film(outlook: Outlook, film: FilmState, paint: Paint) -> Iterator[str]:
         yield from _wrapped(f"For {gone} of it no weather is known; they count as no drying at all.", "         ")
 
 
-def _days(outlook: Outlook, paint: Paint, units: Units) -> Iterator[str]:
-    strips = strips_of(outlook)
+def _days(outlook: Outlook, strips: Strips, paint: Paint, units: Units) -> Iterator[str]:
     now = outlook.made_at.astimezone(ZoneInfo(outlook.timezone))
     yield paint(" " * 13 + strips.ruler(), "aside")
     for day in strips.days:
-        row = "".join(paint(run, role) if role else run for run, role in painted_runs(strips.row(day)))
+        plain = strips.row(day)
+        row = "".join(paint(run, role) if role else run for run, role in painted_runs(plain))
         label = words.weekday_date(day.date)
         label = paint(label.ljust(11), "title") if day.date == now.date() else label.ljust(11)
-        indent = 13 + len(strips.row(day)) + 2
+        indent = 13 + len(plain) + 2
         first, *rest = textwrap.wrap(note(day, outlook, units), WIDTH - indent) or [""]
         yield f"  {label}{row}  {first}"
         yield from (" " * indent + line for line in rest)
@@ -204,15 +211,14 @@ def _blocks(
     yield from _row(start, end, zone, word, block_text(outlook, blocks[0], units, on=start))
 
 
-def marks(outlooks: Sequence[Outlook], paint: Paint) -> Iterator[str]:
+def marks(used: Collection[str], paint: Paint) -> Iterator[str]:
     """Yield what the marks of the strips stand for."""
-    used = set().union(*(strips_of(outlook).used() for outlook in outlooks))
     text = "  ".join(entry.replace(" ", _NO_BREAK) for entry in legend(used))
     yield from (paint(line.replace(_NO_BREAK, " "), "aside") for line in _wrapped(text, ""))
     yield ""
 
 
-def sources(outlooks: Sequence[Outlook | Plan], paint: Paint) -> Iterator[str]:
+def sources(outlooks: "Sequence[Outlook | Plan]", paint: Paint) -> Iterator[str]:
     """Yield whose weather it is, how old, how far it reaches, the credit it asks for, and the standing caution."""
     said: dict[str, None] = {}
     for outlook in outlooks:
@@ -221,7 +227,7 @@ def sources(outlooks: Sequence[Outlook | Plan], paint: Paint) -> Iterator[str]:
         yield from (paint(part, "aside") for part in _wrapped(line, ""))
 
 
-def _source(outlook: Outlook | Plan) -> Iterator[str]:
+def _source(outlook: "Outlook | Plan") -> Iterator[str]:
     weather, zone, now = outlook.weather, ZoneInfo(outlook.timezone), outlook.made_at
     if weather is None:
         yield "Weather: none."

@@ -38,7 +38,8 @@ _MARKS = {
     Limit.RAIN_CHANCE: ("r", "rain"),
     Limit.COLD: ("c", "cold"),
 }
-_QUARTER = timedelta(minutes=15)
+_RANK = {COAT: 4, TIGHT: 3, "·": 1, "": 0, " ": 0}
+_OF_A_REASON = 2
 _WIDEST = 36
 _USUAL = 16, 35
 """The half hours from 8 to 18 o'clock are shown whatever happens in them."""
@@ -174,18 +175,16 @@ def _mark(day: Day, start: datetime, end: datetime, zone: ZoneInfo, mark: str) -
         local = start.astimezone(zone)
         half = local.hour * 2 + local.minute // 30
         day.marks[half] = _stronger(day.marks.get(half, ""), mark)
-        start += _QUARTER
+        start += timedelta(minutes=30 - local.minute % 30)
 
 
 def _stronger(one: str, other: str) -> str:
     """Return which of two marks shows: a window before a reason, a reason before the night, else the earlier one."""
-    rank = {COAT: 4, TIGHT: 3, "·": 1, "": 0, " ": 0}
-    return max((one, other), key=lambda mark: rank.get(mark, 2))
+    return other if _RANK.get(other, _OF_A_REASON) > _RANK.get(one, _OF_A_REASON) else one
 
 
 def _strongest(day: Day, half: int, step: int) -> str:
-    marks: Iterable[str] = (day.marks.get(half + i, " ") for i in range(step))
     shown = " "
-    for mark in marks:
-        shown = _stronger(shown, mark)
+    for each in range(half, half + step):
+        shown = _stronger(shown, day.marks.get(each, " "))
     return shown

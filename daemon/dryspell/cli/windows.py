@@ -85,10 +85,9 @@ def _of(piece: str | None, config: Config, outlooks: list[Outlook]) -> list[Outl
 
 
 def names_of(config: Config) -> Mapping[str, str]:
-    """Return what sites and coatings are called, by key."""
-    return {key: coating.label for key, coating in config.coating.items()} | {
-        key: site.name for key, site in config.site.items()
-    }
+    """Return what sites and the coatings on their pieces are called, by key."""
+    coatings = {key for piece in config.piece.values() for key in config.coatings_of(piece)}
+    return {key: config.coating[key].label for key in coatings} | {key: site.name for key, site in config.site.items()}
 
 
 def document_text(config: Config, outlooks: Sequence[Outlook]) -> str:

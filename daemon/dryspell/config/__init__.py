@@ -2,6 +2,6 @@
 
 from dryspell.config.load import load, parse
 from dryspell.config.services import WeatherSettings
-from dryspell.config.settings import AlertSettings, AlertTarget, Config, DaemonSettings
+from dryspell.config.settings import AlertSettings, Config, DaemonSettings
 
-__all__ = ["AlertSettings", "AlertTarget", "Config", "DaemonSettings", "WeatherSettings", "load", "parse"]
+__all__ = ["AlertSettings", "Config", "DaemonSettings", "WeatherSettings", "load", "parse"]

@@ -3,16 +3,14 @@
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from dryspell.config import cautions
 from dryspell.config.coatings import read_coatings
 from dryspell.config.page import read_page
-from dryspell.config.people import nobodys, read_people
 from dryspell.config.places import find_config, state_folder
 from dryspell.config.problems import Problems
 from dryspell.config.secrets import open_to_others
-from dryspell.config.sensors import SensorReader
 from dryspell.config.settings import (
     AlertSettings,
     Config,
@@ -23,14 +21,18 @@ from dryspell.config.settings import (
 )
 from dryspell.config.source import read_tables, read_text
 from dryspell.config.systems import coats_of, read_systems
-from dryspell.config.targets import TargetReader
 from dryspell.config.weather import WeatherReader
 from dryspell.config.wording import key_text, listed
 from dryspell.errors import ConfigError
-from dryspell.trade.families import family, family_keys
+from dryspell.trade.families import Families, Over, family_keys
 from dryspell.trade.piece import Piece, Site
-from dryspell.trade.stock import Stock
 from dryspell.trade.system import System
+
+if TYPE_CHECKING:
+    from dryspell.config.sensors import Sensing
+    from dryspell.config.target import AlertTarget
+    from dryspell.trade.person import Person
+    from dryspell.trade.stock import Stock
 
 KEYS = (
     "contact",
@@ -123,20 +125,17 @@ class _Reading:
         system_tables = self._group("system", "rail_build_up")
         system = read_systems(system_tables, coatings, self._problems)
         piece = self._pieces(pieces, sites, coatings, system_tables, system)
-        person = read_people(self._group("person", "kim"), pieces, self._problems)
+        person, idle = self._people(pieces)
         stock = self._stock(self._group("stock", "varnish"), coatings)
         alerting = self._problems.read(AlertSettings, ["alerts"], self._alert_table(), owner="[alerts]")
         remarks += [remark for each in site.values() for remark in cautions.of_site(each)]
         remarks += [remark for each in own.values() for remark in cautions.of_coating(each)]
         remarks += [remark for each in piece.values() for remark in cautions.of_piece(each)]
-        remarks += nobodys(person, pieces)
+        remarks += idle
         brokers = self._group("broker", "house")
-        sensing = SensorReader(self._problems, remarks, self._folder, self._env, fetch=secrets).read(
-            self._group("sensor", "mast"), brokers, self._table("push"), sites, pieces
-        )
+        sensing = self._sensing(brokers, sites, pieces, remarks, fetch=secrets)
         alert_tables = self._group("alert", "phone")
-        reader = TargetReader(self._problems, remarks, self._folder, self._env, fetch=secrets)
-        alerts = {key: reader.read(key, table, pieces, sites) for key, table in alert_tables.items()}
+        alerts = self._targets(alert_tables, pieces, sites, remarks, fetch=secrets)
         mqtt_out = self._mqtt_out(brokers)
         daemon = self._problems.read(DaemonSettings, ["daemon"], self._table("daemon"), owner="[daemon]")
         record = self._problems.read(RecordSettings, ["record"], self._table("record"), owner="[record]")
@@ -152,16 +151,16 @@ class _Reading:
             site=site,
             piece=piece,
             person=person,
-            coating={key: family(key) for key in family_keys()} | own,
+            coating=Over(own, Families()),
             system=system,
             stock=stock,
             weather=weather,
-            sensor=sensing.sensor,
-            broker=sensing.broker,
-            push=sensing.push,
+            sensor=sensing.sensor if sensing else {},
+            broker=sensing.broker if sensing else {},
+            push=sensing.push if sensing else None,
             mqtt_out=mqtt_out,
             alerting=alerting,
-            alerts={key: target for key, target in alerts.items() if target},
+            alerts=alerts,
             daemon=daemon,
             record=record,
             page=page,
@@ -192,6 +191,41 @@ class _Reading:
         for key in tables:
             self._problems.check_name([name, key])
         return tables
+
+    def _sensing(
+        self,
+        brokers: Mapping[str, Any],
+        sites: Mapping[str, Any],
+        pieces: Mapping[str, Any],
+        remarks: list[str],
+        *,
+        fetch: bool,
+    ) -> "Sensing | None":
+        """Return what there is of sensors; None where no table has to do with them, and their models are not built."""
+        sensors, push = self._group("sensor", "mast"), self._table("push")
+        if not (sensors or brokers or push):
+            return None
+        from dryspell.config.sensors import SensorReader  # noqa: PLC0415  (most have none, and models are slow to build)
+
+        reader = SensorReader(self._problems, remarks, self._folder, self._env, fetch=fetch)
+        return reader.read(sensors, brokers, push, sites, pieces)
+
+    def _targets(
+        self,
+        tables: Mapping[str, Any],
+        pieces: Mapping[str, Any],
+        sites: Mapping[str, Any],
+        remarks: list[str],
+        *,
+        fetch: bool,
+    ) -> "dict[str, AlertTarget]":
+        if not tables:
+            return {}
+        from dryspell.config.targets import TargetReader  # noqa: PLC0415  (as the sensors)
+
+        reader = TargetReader(self._problems, remarks, self._folder, self._env, fetch=fetch)
+        read = {key: reader.read(key, table, pieces, sites) for key, table in tables.items()}
+        return {key: target for key, target in read.items() if target}
 
     def _mqtt_out(self, brokers: Mapping[str, Any]) -> MqttOutSettings | None:
         if "mqtt_out" not in self._tables:
@@ -227,7 +261,21 @@ class _Reading:
             orders.append(order)
         return {key: site for key, site in read.items() if site}, orders
 
-    def _stock(self, tables: Mapping[str, Mapping[str, Any]], coatings: list[str]) -> dict[str, Stock]:
+    def _people(self, pieces: Mapping[str, Any]) -> tuple[dict[str, "Person"], list[str]]:
+        """Return the people, and what looks odd about who does what."""
+        tables = self._group("person", "kim")
+        if not tables:
+            return {}, []
+        from dryspell.config.people import nobodys, read_people  # noqa: PLC0415  (as the sensors)
+
+        people = read_people(tables, pieces, self._problems)
+        return people, nobodys(people, pieces)
+
+    def _stock(self, tables: Mapping[str, Mapping[str, Any]], coatings: list[str]) -> "dict[str, Stock]":
+        if not tables:
+            return {}
+        from dryspell.trade.stock import Stock  # noqa: PLC0415  (as the sensors)
+
         read = {}
         for key, table in tables.items():
             path = ["stock", key]

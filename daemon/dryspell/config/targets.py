@@ -8,7 +8,7 @@ from pydantic import ValidationError
 
 from dryspell.config.problems import Problems, written_keys
 from dryspell.config.secrets import SecretReader
-from dryspell.config.settings import AlertTarget, TargetWays
+from dryspell.config.target import AlertTarget, TargetWays
 from dryspell.config.wording import listed
 
 ADDRESS_KEYS = ("url", "url_env", "url_file")

@@ -4,7 +4,6 @@ import json
 import re
 from collections.abc import Iterable, Mapping
 from datetime import date, time
-from difflib import get_close_matches
 from typing import Any
 
 _BARE_KEY = re.compile(r"[A-Za-z_][A-Za-z0-9_-]*")
@@ -69,6 +68,8 @@ def nearest(written: str, names: Iterable[str]) -> str | None:
     """Return the name that is spelt most like what was written, or that begins or ends like it."""
     known = {name.lower(): name for name in names}
     plain = written.lower().replace("-", "_").replace(" ", "_")
+    from difflib import get_close_matches  # noqa: PLC0415  (only where something is misspelt)
+
     if near := get_close_matches(plain, known, n=1, cutoff=0.65):
         return known[near[0]]
     begun = [name for name in known if len(plain) > 2 and (name.startswith(plain) or plain.startswith(name))]

@@ -12,11 +12,10 @@ from dryspell.outlook.outlook import make_outlook
 from dryspell.outlook.sight import Sight, sight_of
 from dryspell.trade.piece import Piece, Site
 from dryspell.trade.system import Lay
-from dryspell.weather.alone import ALONE
 from dryspell.weather.error_model import ALONE_ERRORS, DEFAULT_ERRORS
 from dryspell.weather.noise import seed_of
 from dryspell.weather.odds import members_of
-from dryspell.weather.table import WeatherTable
+from dryspell.weather.table import ALONE, WeatherTable
 
 log = logging.getLogger(__name__)
 

@@ -2,12 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 
 import numpy as np
 
 from dryspell.outlook.conditions import Conditions
-from dryspell.outlook.drying import DryingClock
+from dryspell.outlook.drying import DryingClock, Going
 from dryspell.outlook.model import Coat, FilmState
 from dryspell.outlook.slowing import quick_until, slowing_of_coat
 from dryspell.outlook.windows import stages_of
@@ -43,12 +43,15 @@ class OnFilm:
         Until when it follows at the least time; None for no film.
     clock
         Of the film that is on; None for no film.
+    going
+        How that goes on until the next instant of the grid; None for no film, and at such an instant.
     """
 
     ready_at: TimeArray
     soft_between: tuple[TimeArray, TimeArray] | None = None
     quick_until: TimeArray | None = None
     clock: DryingClock | None = None
+    going: Going | None = None
 
 
 def film_on(
@@ -93,7 +96,15 @@ def film_on(
         soft_between=(reached.hot_open[:, 0], reached.hot_close[:, 0]) if is_soft else None,
         quick_until=quick_until(stamp(last.finished_at), sandable),
         clock=clock,
+        going=_going(clock, laid, present, stamp(now)),
     )
+
+
+def _going(clock: DryingClock, laid: np.datetime64, present: np.datetime64, now: np.datetime64) -> Going | None:
+    """Return how a film goes on from the present; None where that is not before the next instant of the grid."""
+    times = clock.times
+    then = times[min(int(np.searchsorted(times, now)), times.size - 1)]
+    return clock.going(laid, present, then) if present < then else None
 
 
 def _seen(film: FilmState, at: datetime) -> FilmState:
@@ -112,6 +123,11 @@ def _quick_on(below: Coat | None, c: Conditions, lays: Sequence[Lay], piece: Pie
     lay = lay_at(lays, below.number)
     clock = DryingClock(c, lay.coating, slowing_of_coat(lay.coating, piece, below, lay, None))
     return quick_until(laid, clock.of_films(np.array([laid])).sandable[:, 0])
+
+
+def instant_of(stamped: np.datetime64) -> datetime:
+    """Return an instant of the grid as an aware one."""
+    return datetime.fromtimestamp(int(stamped.astype("datetime64[s]").astype(np.int64)), tz=UTC)
 
 
 def stamp(instant: datetime) -> np.datetime64:

@@ -11,8 +11,7 @@ import numpy as np
 
 from dryspell.science import sun
 from dryspell.trade.piece import Site
-from dryspell.weather.alone import ALONE
-from dryspell.weather.table import WeatherTable
+from dryspell.weather.table import ALONE, WeatherTable
 
 _CLOUD = "cloud_area_fraction"
 # Cloud by day and by night, in percent.

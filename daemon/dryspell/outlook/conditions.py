@@ -8,26 +8,24 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from dryspell.outlook.columns import LONGWAVE, Columns
 from dryspell.outlook.cover import CoverTimes, cover_times
 from dryspell.outlook.daytime import in_daylight, in_hours
 from dryspell.outlook.exposure import SHELTERS, cover_wind, enclosure_of, exposure_of, wind_factor
 from dryspell.outlook.spans import BoolArray, Looks
-from dryspell.outlook.sunlight import GLOBAL, cloud_cover, sun_on_face, sun_on_walls
-from dryspell.science import air, longwave, sun, surface
+from dryspell.outlook.sunlight import GLOBAL, sun_on_face, sun_on_walls
+from dryspell.science import air, surface
 from dryspell.science.enclosure import Enclosure, air_inside
 from dryspell.trade.piece import Piece, Site
-from dryspell.weather.resample import at_points, even_grid, most_in_cells, over_cells
-from dryspell.weather.table import VARIABLES, FloatArray, TimeArray, WeatherTable
+from dryspell.weather.table import FloatArray, TimeArray, WeatherTable
 
-STEP_S = 900
 GUST_SHARE = 1.5
 """A gust counts as a wind of two thirds its speed: 9 m/s gusts stop where 6 m/s wind does (common practice)."""
 STANDARD_PRESSURE_HPA = 1013.25
 HOTTEST_C = 80.0
 """No air in a tent is taken for hotter: what the heat balance holds for, and far beyond any coat."""
 
-_LONGWAVE = "surface_downwelling_longwave_flux_in_air"
-_KEPT_OFF = ("precipitation_amount", "cloud_area_fraction", _LONGWAVE, GLOBAL)
+_KEPT_OFF = ("precipitation_amount", "cloud_area_fraction", LONGWAVE, GLOBAL)
 """What need not be known while a cover is on."""
 
 
@@ -107,7 +105,7 @@ def needed_variables(piece: Piece, table: WeatherTable) -> list[str]:
     needed.append("dew_point_temperature" if table.knows("dew_point_temperature") else "relative_humidity")
     if shelter.rain:
         needed.append("precipitation_amount")
-    if sees_sky(piece) and not table.knows(_LONGWAVE):
+    if sees_sky(piece) and not table.knows(LONGWAVE):
         needed.append("cloud_area_fraction")
     if (shelter.diffuse > 0 or piece.shut_by_day) and not table.knows(GLOBAL) and "cloud_area_fraction" not in needed:
         needed.append("cloud_area_fraction" if table.knows("cloud_area_fraction") else GLOBAL)
@@ -134,30 +132,31 @@ class FaceWeather:
         return self.beam_w_m2 + self.diffuse_w_m2
 
 
-def face_weather(piece: Piece, site: Site, table: WeatherTable, *, shaded: bool = False) -> FaceWeather:
+def face_weather(
+    piece: Piece, site: Site, table: WeatherTable, *, shaded: bool = False, columns: Columns | None = None
+) -> FaceWeather:
     """Work out the weather at the face of a piece; parameters and errors are those of `conditions_at`."""
-    grid = even_grid(table.times, STEP_S)
-    if grid.size < 2:
-        raise ValueError("the weather spans less than half an hour")
+    of = columns or Columns(site, table)
+    grid = of.grid
     shelter = SHELTERS[piece.shelter]
     if shaded:
         shelter = replace(shelter, beam=0.0)
     cover = cover_times(piece, site, grid)
-    outdoor_c = at_points(table, "air_temperature", grid)
-    outdoor_dew_c = dew_point_at(table, grid, outdoor_c)
-    sky = _sky(table, grid, outdoor_c, outdoor_dew_c, seen=sees_sky(piece))
-    rain = over_cells(table, "precipitation_amount", grid, mean=False) if shelter.rain else np.zeros_like(outdoor_c)
-    pressure = at_points(table, "surface_air_pressure", grid)
-    beam, diffuse = sun_on_face(piece, site, table, grid, shelter)
+    # Where none is seen the value has no weight, and cloud need not be known.
+    sky = of.sky_w_m2 if sees_sky(piece) else np.where(np.isfinite(of.air_c), 300.0, np.nan)
+    pressure = of.at_points("surface_air_pressure")
+    beam = diffuse = np.zeros((table.members, grid.size))
+    if shelter.diffuse or shelter.beam:
+        beam, diffuse = sun_on_face(piece, site, of.sunlight, shelter)
     found = FaceWeather(
         times=grid,
-        air_c=outdoor_c,
-        dew_point_c=outdoor_dew_c,
-        wind_10m_m_s=cover.wind(at_points(table, "wind_speed", grid), cover_wind(piece)),
+        air_c=of.air_c,
+        dew_point_c=of.dew_point_c,
+        wind_10m_m_s=cover.wind(of.at_points("wind_speed"), cover_wind(piece)),
         beam_w_m2=beam,
         diffuse_w_m2=diffuse,
-        sky_w_m2=cover.sky(sky, outdoor_c),
-        rain_mm=cover.off(rain),
+        sky_w_m2=cover.sky(sky, of.air_c),
+        rain_mm=cover.off(of.rain_mm if shelter.rain else np.zeros_like(of.air_c)),
         pressure_hpa=float(np.nanmean(pressure)) if np.isfinite(pressure).any() else _pressure_at(site.elevation_m),
     )
     enclosure = enclosure_of(piece)
@@ -165,7 +164,7 @@ def face_weather(piece: Piece, site: Site, table: WeatherTable, *, shaded: bool 
         return found
     if not piece.shut_by_day:
         return _inside(found, enclosure, 0.0)
-    sun_w_m2 = sun_on_walls(piece, site, table, grid, shaded=shaded)
+    sun_w_m2 = sun_on_walls(piece, site, of.sunlight, shaded=shaded)
     if piece.sun_warmth_k_m2_w is not None:
         return _inside(found, enclosure, sun_w_m2)
     # How far the sun warms the air in a shut tent nobody knows: from not at all, which is the worst for dew and drying,
@@ -188,20 +187,25 @@ def _both_ways(one: FaceWeather, other: FaceWeather) -> FaceWeather:
     return replace(one, **columns)
 
 
-def conditions_at(piece: Piece, site: Site, table: WeatherTable, *, shaded: bool = False) -> Conditions:
+def conditions_at(
+    piece: Piece, site: Site, table: WeatherTable, *, shaded: bool = False, columns: Columns | None = None
+) -> Conditions:
     """Work out what reaches a piece from the weather at its site.
 
     Parameters
     ----------
     shaded
         With a shade hung: no beam of the sun reaches the face.
+    columns
+        Those of the table there, where more pieces than one ask for them; left out, they are worked out.
 
     Raises
     ------
     ValueError
         When the table spans less than two steps of the grid.
     """
-    w = face_weather(piece, site, table, shaded=shaded)
+    of = columns or Columns(site, table)
+    w = face_weather(piece, site, table, shaded=shaded, columns=of)
     state = surface.solve(
         w.times,
         w.air_c,
@@ -213,17 +217,16 @@ def conditions_at(piece: Piece, site: Site, table: WeatherTable, *, shaded: bool
         rain_mm=w.rain_mm,
         pressure_hpa=w.pressure_hpa,
     )
-    zenith, _ = sun.position(w.times, site.latitude_deg, site.longitude_deg)
     cover = cover_times(piece, site, w.times)
-    gust = cover.wind(most_in_cells(table, "wind_speed_of_gust", w.times), cover_wind(piece))
-    chance = cover.off(most_in_cells(table, "probability_of_precipitation", w.times))
+    gust = cover.wind(of.gust_m_s, cover_wind(piece))
+    chance = cover.off(of.rain_chance_pct)
     ways = (w.air_c.shape[0] // gust.shape[0], 1)
     gust, chance = np.tile(gust, ways), np.tile(chance, ways)
     wind_10m = np.where(np.isfinite(w.wind_10m_m_s), np.fmax(w.wind_10m_m_s, gust / GUST_SHARE), np.nan)
     return Conditions(
         times=w.times,
         air_c=w.air_c,
-        humidity_pct=air.relative_humidity(w.air_c, w.dew_point_c),
+        humidity_pct=of.humidity_pct if w.air_c is of.air_c else air.relative_humidity(w.air_c, w.dew_point_c),
         dew_point_c=w.dew_point_c,
         surface_c=state.temperature_c,
         wind_m_s=wind_10m * wind_factor(piece, site),
@@ -231,44 +234,16 @@ def conditions_at(piece: Piece, site: Site, table: WeatherTable, *, shaded: bool
         rain_chance_pct=chance if SHELTERS[piece.shelter].rain else np.zeros_like(w.air_c),
         water_mm=state.water_mm,
         in_hours=in_hours(w.times, piece.hours, site.zone),
-        in_daylight=in_daylight(w.times, zenith, piece.after_sunrise_h),
-        coarse=_coarse(table, w.times),
-        given={name: _given(table, name, w.times, cover) for name in needed_variables(piece, table)},
+        in_daylight=in_daylight(w.times, of.zenith_deg, piece.after_sunrise_h),
+        coarse=of.coarse,
+        given={name: _given(of, name, cover) for name in needed_variables(piece, table)},
         under_cover=cover.shuts_out if piece.cover else None,
     )
 
 
-def _coarse(table: WeatherTable, grid: TimeArray) -> BoolArray:
-    """Return where an instant of the grid, or the step of the table it lies in, is coarse."""
-    if table.coarse is None:
-        return np.zeros(grid.size, dtype=np.bool_)
-    after = np.clip(np.searchsorted(table.times, grid, side="left"), 0, table.times.size - 1)
-    return np.asarray(table.coarse[after])
-
-
-def _given(table: WeatherTable, name: str, grid: TimeArray, cover: CoverTimes) -> BoolArray:
-    cell = VARIABLES[name].cell
-    values = at_points(table, name, grid) if cell == "point" else over_cells(table, name, grid, mean=cell == "mean")
-    given = np.isfinite(values).all(axis=0)
+def _given(of: Columns, name: str, cover: CoverTimes) -> BoolArray:
+    given = of.given(name)
     return np.asarray(given | cover.cells if name in _KEPT_OFF else given)
-
-
-def dew_point_at(table: WeatherTable, grid: TimeArray, air_c: FloatArray) -> FloatArray:
-    """Return the dew point at instants [degC], shape (members, instants): the given one, else from the humidity."""
-    dew_c = at_points(table, "dew_point_temperature", grid)
-    humidity = np.clip(at_points(table, "relative_humidity", grid), 1.0, 100.0)
-    known = np.where(np.isfinite(dew_c), dew_c, air.dew_point(air_c, humidity))
-    return np.minimum(known, air_c)
-
-
-def _sky(table: WeatherTable, grid: TimeArray, air_c: FloatArray, dew_c: FloatArray, *, seen: bool) -> FloatArray:
-    """Return the longwave from the sky [W m-2]: the forecast's own, else from air and cloud."""
-    if not seen:
-        # The value has no weight, and cloud need not be known.
-        return np.where(np.isfinite(air_c), 300.0, np.nan)
-    if table.knows(_LONGWAVE):
-        return over_cells(table, _LONGWAVE, grid, mean=True)
-    return longwave.sky_longwave(air_c, air.relative_humidity(air_c, dew_c), cloud_cover(table, grid))
 
 
 def _pressure_at(elevation_m: float) -> float:

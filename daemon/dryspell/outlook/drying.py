@@ -6,14 +6,16 @@ slows the early, wet phase. Once the film is dew-safe its effect on the later st
 count twice: they are cold already.
 """
 
+from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal, cast
+from typing import Literal
 
 import numpy as np
 
 from dryspell.outlook.conditions import STANDARD_PRESSURE_HPA, Conditions
 from dryspell.outlook.slowing import NOTHING, Slowing
 from dryspell.science import air, cure, factors
+from dryspell.science.middle import middle
 from dryspell.science.running import RunningSum
 from dryspell.trade.coating import Coating, StageName
 from dryspell.trade.factors import DRY_AIR_PCT, STILL_AIR_M_S
@@ -42,6 +44,11 @@ class DryingClock:
         self._speeds: dict[Phase, FloatArray] = {}
         self._rates: dict[StageName, FloatArray] = {}
 
+    @property
+    def times(self) -> TimeArray:
+        """The axis, shape (times,)."""
+        return self._c.times
+
     def slowed(self, slowing: Slowing) -> "DryingClock":
         """Return the clock of films that something else slows; the sums are the same where the air is as still."""
         clock = DryingClock(self._c, self.coating, slowing)
@@ -69,12 +76,23 @@ class DryingClock:
 
     def progress(self, laid: np.datetime64, at: np.datetime64) -> float:
         """Return how far a film has come on the way to sandable, 1 when it is there (the member in the middle)."""
+        return float(middle(self._done(laid, at)))
+
+    def going(self, laid: np.datetime64, at: np.datetime64, until: np.datetime64) -> "Going":
+        """Return how a film goes on between two instants that no other of the axis lies between."""
+        taken_s, many = (until - at) / np.timedelta64(1, "s"), self.slowing.of_films(np.array([laid]), late=True)[:, 0]
+        early, late = (self.sum("sandable", phase).between(np.array([at]), until)[:, 0] for phase in ("early", "late"))
+        dew_safe = self.of_films(np.array([laid])).dew_safe[:, 0]
+        return Going(at, self._done(laid, at), early / taken_s / many, late / taken_s / many, dew_safe)
+
+    def _done(self, laid: np.datetime64, at: np.datetime64) -> FloatArray:
+        """Return how far a film has come on the way to sandable by member, shape (members,)."""
         films = np.array([laid])
         turn = self.of_films(films).dew_safe
         turn = np.where(np.isnat(turn) | (turn > at), at, turn)
         early, late = self.sum("sandable", "early"), self.sum("sandable", "late")
-        done = (early.between(films, turn) + late.between(turn, at)) / self.slowing.of_films(films, late=True)
-        return float(np.median(done))
+        done: FloatArray = early.between(films, turn) + late.between(turn, at)
+        return (done / self.slowing.of_films(films, late=True))[:, 0]
 
     def _sum(self, stage: StageName, phase: Phase) -> RunningSum:
         if stage not in self._rates:
@@ -105,6 +123,36 @@ class DryingClock:
             return factors.evaporation_factor(c.surface_c, c.dew_point_c, full_at_pct=of.evaporation_pct) / slow
         damp = factors.humidity_factor(c.humidity_pct, of.damp)
         return 1.0 / (slow * (np.minimum(damp, of.damp_late) if phase == "late" else damp))
+
+
+@dataclass(frozen=True)
+class Going:
+    """How a film goes on from an instant to the next one of the axis; arrays have the shape (members,).
+
+    Attributes
+    ----------
+    done
+        How far it has come by then on the way to sandable.
+    early_per_s, late_per_s
+        What a second adds before and after it is dew-safe.
+    dew_safe
+        When that is; NaT is never.
+    """
+
+    since: np.datetime64
+    done: FloatArray
+    early_per_s: FloatArray
+    late_per_s: FloatArray
+    dew_safe: TimeArray
+
+    def progress(self, at: np.datetime64) -> float:
+        """Return how far it has come at a later instant, as `DryingClock.progress` does."""
+        turn: TimeArray = np.where(
+            np.isnat(self.dew_safe) | (self.dew_safe > at), at, np.maximum(self.dew_safe, self.since)
+        )
+        second = np.timedelta64(1, "s")
+        early_s, late_s = (turn - self.since) / second, (at - turn) / second
+        return float(middle(self.done + early_s * self.early_per_s + late_s * self.late_per_s))
 
 
 class Reached:
@@ -178,8 +226,13 @@ class Reached:
         early, late = self._clock.sum(stage, "early"), self._clock.sum(stage, "late")
         rest = self._late_needed - early.between(self.laid, self.dew_safe)
         # A stage that is over before the film is dew-safe keeps to the early sum.
-        then = late.passes(self.dew_safe, np.maximum(rest, 0.0))
-        return cast("TimeArray", np.where(rest > 0.0, then, early.passes(self.laid, self._late_needed)))
+        reached = late.passes(self.dew_safe, np.maximum(rest, 0.0))
+        over = ~(rest > 0.0)
+        # That of few films, so that the rest are not asked.
+        if (films := np.flatnonzero(over.any(axis=0))).size:
+            before = early.passes(self.laid[films], self._late_needed[:, films])
+            reached[:, films] = np.where(over[:, films], before, reached[:, films])
+        return reached
 
     def _longest(self, stage: StageName) -> TimeArray:
         return self._clock.sum(stage, "window").passes(self.laid, 1.0)

@@ -11,13 +11,14 @@ from datetime import UTC, datetime
 import numpy as np
 import numpy.typing as npt
 
-from dryspell.outlook.below import stamp
 from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock
 from dryspell.outlook.judge import NOMINAL, ROUNDING, Asked, judge
 from dryspell.outlook.model import Foretold, Limit
+from dryspell.outlook.said import Said
 from dryspell.outlook.slowing import next_slowing
 from dryspell.outlook.windows import Judged
+from dryspell.science.middle import middle
 from dryspell.trade.piece import Piece
 from dryspell.trade.system import Lay, lay_at
 
@@ -50,13 +51,13 @@ def foretold_of(judged: Judged, coat: int) -> tuple[Foretold, ...]:
                 word=("coat" if judged.weather_robust[k] else "tight") if passes else "wait",
                 share=round(float(judged.weather_share[k]), 4),
                 is_odds=judged.agreement.is_odds,
-                quick=quick_until is not None and bool(np.median(stroke <= quick_until)),
+                quick=quick_until is not None and bool(middle(np.ravel(stroke <= quick_until))),
             )
         )
     return tuple(said)
 
 
-def what_came(said: Sequence[Foretold], c: Conditions, piece: Piece, lays: Sequence[Lay]) -> npt.NDArray[np.int64]:
+def what_came(said: Said, c: Conditions, piece: Piece, lays: Sequence[Lay]) -> npt.NDArray[np.int64]:
     """Return of each whether its weather did come: CAME, CAME_NOT, or NOT_KNOWN where that is not known; shape (said,).
 
     Parameters
@@ -73,9 +74,9 @@ def what_came(said: Sequence[Foretold], c: Conditions, piece: Piece, lays: Seque
         settle_steps=round(piece.dry_after_dew_h * 3600 / c.step_s),
         ready_at=np.full(c.air_c.shape[0], c.times[0]),
     )
-    starts = np.array([stamp(each.start) for each in said], dtype="datetime64[s]")
+    starts = said.starts
     at = np.minimum(np.searchsorted(c.times, starts), c.times.size - 1)
-    kinds = np.array([2 * each.coat + each.quick for each in said])
+    kinds = 2 * said.rows["coat"] + said.rows["quick"]
     for kind in np.unique(kinds):
         lay = lay_at(lays, int(kind) // 2)
         slow = next_slowing(lay, piece, np.full(c.air_c.shape[0], c.times[-1]))
@@ -91,6 +92,6 @@ def what_came(said: Sequence[Foretold], c: Conditions, piece: Piece, lays: Seque
     return came
 
 
-def nothing_came(said: Sequence[Foretold]) -> npt.NDArray[np.int64]:
+def nothing_came(said: Said) -> npt.NDArray[np.int64]:
     """Return what came where no weather is known."""
     return np.full(len(said), NOT_KNOWN)

@@ -11,7 +11,7 @@ the rest; out of a forecast, or worked out from it. The best known comes first."
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", cache_strings="keys")
 
 
 class Figure(_Part):

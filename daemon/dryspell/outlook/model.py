@@ -42,7 +42,8 @@ class Limit(StrEnum):
 class Plain(BaseModel):
     """A model that only carries values."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    # What they say is another thing every day, and pydantic would keep sixteen thousand short texts of it.
+    model_config = ConfigDict(frozen=True, extra="forbid", cache_strings="keys")
 
 
 class Reason(Plain):

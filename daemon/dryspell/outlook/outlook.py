@@ -1,16 +1,19 @@
 """The outlook of one piece: from its weather and what was recorded to a verdict and every window ahead."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from dryspell.outlook.below import film_on, last_two, on_top, stamp
+from dryspell.outlook.answer import Answer, sand_first
+from dryspell.outlook.below import OnFilm, film_on, instant_of, last_two, on_top, stamp
 from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock
 from dryspell.outlook.foretold import foretold_of
 from dryspell.outlook.full_coats import coats_on
 from dryspell.outlook.judge import Asked
+from dryspell.outlook.latest import Verdict
 from dryspell.outlook.model import Block, Coat, FilmState, Limit, Outlook, Reason, Window
 from dryspell.outlook.risk import film_risks
 from dryspell.outlook.rows import kept_in_rows
@@ -65,6 +68,21 @@ def make_outlook(
     ValueError
         For a `now` without an offset.
     """
+    return make_answer(piece, site, lays, coats, table, now, stale_after_h=stale_after_h, sight=sight).outlook
+
+
+def make_answer(
+    piece: Piece,
+    site: Site,
+    lays: Sequence[Lay],
+    coats: Sequence[Coat],
+    table: WeatherTable | None,
+    now: datetime,
+    *,
+    stale_after_h: float,
+    sight: Sight | None = None,
+) -> Answer:
+    """Work out the outlook of a piece, and how long it holds; parameters and errors are those of `make_outlook`."""
     if now.tzinfo is None:
         raise ValueError("now needs its offset from UTC")
     now = now.astimezone(UTC)
@@ -89,23 +107,23 @@ def make_outlook(
         stain=coating.stain,
     )
     if table is None:
-        return blank
+        return Answer(blank)
     sight = sight or sight_of(piece, site, table, now, stale_after_h=stale_after_h)
-    table, agreement = sight.table, sight.agreement
     blank = blank.model_copy(update={"weather": sight.weather, "missing": sight.missing})
     if sight.met is None:
-        return blank
+        return Answer(blank)
     (bare, hung), first = sight.met, sight.first
     film, on_film = film_on(*on_top(coats), bare, lays, piece, now)
     wood = bare_wood(piece, first_film(lays).coating, hung, first) if is_bare_wood(piece, next_coat) else None
     on = coats_on(coats, lays, next_coat - 1)
-    risks = film_risks(bare, on_film.clock, film.coat, now, agreement) if film and on_film.clock else ()
+    risks = film_risks(bare, on_film.clock, film.coat, now, sight.agreement) if film and on_film.clock else ()
     found = {"film": film, "film_risk": None if sight.stale else risks, "coats_on": on, "wood": wood}
     blank = blank.model_copy(update=found)
+    if sight.stale and not built_up:
+        return Answer(blank.model_copy(update={"reason": sight.stale}))
+    until = min(instant_of(hung.times[first]), sight.trusted_until or now)
     if built_up:
-        return blank
-    if sight.stale:
-        return blank.model_copy(update={"reason": sight.stale})
+        return Answer(blank, until, on_film.going)
 
     asked = Asked(
         brush_steps=max(1, -(-round(piece.brushing_h * 3600) // hung.step_s)),
@@ -113,30 +131,61 @@ def make_outlook(
         ready_at=on_film.ready_at,
         soft_between=on_film.soft_between,
     )
-    clock = DryingClock(hung, coating, next_slowing(lay, piece, on_film.quick_until))
-    judged = judge_all(hung, clock, coating, np.arange(first, hung.times.size), asked, agreement=agreement)
+    verdict = _verdict(piece, site, sight, sight.met, lay, asked, on_film, next_coat)
+    outlook = blank.model_copy(
+        update={
+            "word": verdict.word,
+            "reason": verdict.reason,
+            "sand_first": sand_first(film, verdict.windows, now),
+            "before": _before(lay, film, verdict.windows),
+            "windows": verdict.windows,
+            "blocks": verdict.blocks,
+            "foretold": verdict.foretold,
+        }
+    )
+    return Answer(outlook, until, on_film.going)
+
+
+def _verdict(
+    piece: Piece,
+    site: Site,
+    sight: Sight,
+    met: tuple[Conditions, Conditions],
+    lay: Lay,
+    asked: Asked,
+    on_film: OnFilm,
+    next_coat: int,
+) -> Verdict:
+    """Return what is found of the starts of a coat; what was worked out for the piece before serves where it does."""
+    bare, hung = met
+    slowing = next_slowing(lay, piece, on_film.quick_until)
+    # What is on a piece and when it is ready for the next coat is seldom the same, and not compared.
+    steps = (asked.brush_steps, asked.settle_steps) if on_film.clock is None else None
+    if found := sight.latest.verdict(lay.coating, slowing, steps):
+        return replace(found, foretold=tuple(each.model_copy(update={"coat": next_coat}) for each in found.foretold))
+    clock = sight.latest.clock(hung, lay.coating, slowing)
+    judged = judge_all(
+        hung, clock, lay.coating, np.arange(sight.first, hung.times.size), asked, agreement=sight.agreement
+    )
     windows = windows_of(judged)
     if piece.shade:
-        windows = tuple(_with_shade(window, bare, coating) for window in windows)
+        windows = tuple(_with_shade(window, bare, lay.coating) for window in windows)
     if piece.cover and windows:
-        _, uncovered = met_by(piece.model_copy(update={"cover": ()}), site, table)
-        clock = DryingClock(uncovered, coating, clock.slowing)
-        again = judge_all(uncovered, clock, coating, judged.starts, asked, agreement=agreement)
+        _, uncovered = met_by(piece.model_copy(update={"cover": ()}), site, sight.table)
+        clock = DryingClock(uncovered, lay.coating, slowing)
+        again = judge_all(uncovered, clock, lay.coating, judged.starts, asked, agreement=sight.agreement)
         windows = told_of_cover(windows, judged, again, piece.cover, site.zone)
-    word = judged.word(0)
-    blocks = blocks_of(judged)
-    return blank.model_copy(
-        update={
-            "word": word,
-            "reason": nearest_limit(judged, 0)
-            if word in ("coat", "tight")
-            else _telling(why_not(judged, 0), blocks, windows),
-            "sand_first": _sand_first(film, windows, now),
-            "before": _before(lay, film, windows),
-            "windows": windows,
-            "blocks": blocks,
-            "foretold": foretold_of(judged, next_coat),
-        }
+    word, blocks = judged.word(0), blocks_of(judged)
+    stands = word in ("coat", "tight")
+    return sight.latest.keep(
+        steps,
+        Verdict(
+            word=word,
+            reason=nearest_limit(judged, 0) if stands else _telling(why_not(judged, 0), blocks, windows),
+            windows=windows,
+            blocks=blocks,
+            foretold=foretold_of(judged, next_coat),
+        ),
     )
 
 
@@ -162,14 +211,6 @@ def _with_shade(window: Window, bare: Conditions, coating: Coating) -> Window:
         return window
     at = datetime.fromtimestamp(int(bare.times[first + too_much[0]].astype(np.int64)), tz=UTC)
     return window.model_copy(update={"hang_shade_by": max(at - SHADE_BEFORE, window.start)})
-
-
-def _sand_first(film: FilmState | None, windows: tuple[Window, ...], now: datetime) -> bool:
-    """Say whether the overcoat window is past by now, or will be by the next window, or a spoilt coat has to go."""
-    if film is None or film.coat.spoilt or film.stages.sand_first_after is None:
-        return film is not None and film.coat.spoilt != ""
-    by = next((window.best_start for window in windows), now)
-    return max(now, by) > film.stages.sand_first_after
 
 
 def _before(lay: Lay, film: FilmState | None, windows: tuple[Window, ...]) -> tuple[Before, ...]:

@@ -4,10 +4,10 @@ import math
 
 import numpy as np
 
-from dryspell.outlook.conditions import STEP_S, dew_point_at
+from dryspell.outlook.columns import STEP_S, dew_point_at
 from dryspell.outlook.exposure import enclosure_of
 from dryspell.outlook.probe import Key, on_grid
-from dryspell.outlook.sunlight import GLOBAL, sun_on_walls
+from dryspell.outlook.sunlight import GLOBAL, sun_on_walls, sunlight
 from dryspell.science import air
 from dryspell.science.enclosure_fit import CHANGES_PER_H, EnclosureFit, fit_enclosure
 from dryspell.science.fit import Refused
@@ -55,7 +55,7 @@ def fit_shelter(piece: Piece, site: Site, log: WeatherTable, outdoors: WeatherTa
         on_grid(log.times, inside_c, grid),
         on_grid(log.times, inside_dew_c, grid),
         enclosure,
-        sun_w_m2=sun_on_walls(piece, site, outdoors, grid, shaded=False)[0] if tells_sun else None,
+        sun_w_m2=sun_on_walls(piece, site, sunlight(site, outdoors, grid), shaded=False)[0] if tells_sun else None,
     )
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dryspell.outlook.foretold import CAME, NOT_KNOWN
-from dryspell.outlook.model import Foretold
+from dryspell.outlook.said import Said
 from dryspell.outlook.spans import BoolArray, IndexArray
 from dryspell.weather.table import FloatArray
 
@@ -120,14 +120,13 @@ class Reviewed:
     open_: int = 0
 
     @classmethod
-    def of(cls, said: Iterable[Foretold], came: IndexArray) -> "Reviewed":
+    def of(cls, said: Said, came: IndexArray) -> "Reviewed":
         """Put verdicts beside what came, as `foretold.what_came` has it."""
-        every = list(said)
         known = came != NOT_KNOWN
         return cls(
-            lead_h=np.array([each.lead_h for each in every], dtype=np.int64)[known],
-            yes=np.array([each.word != "wait" for each in every], dtype=np.bool_)[known],
-            share=np.array([each.share for each in every], dtype=np.float64)[known],
+            lead_h=said.rows["lead_h"][known],
+            yes=said.rows["yes"][known],
+            share=said.rows["share"][known],
             came=(came == CAME)[known],
             open_=int(np.sum(~known)),
         )

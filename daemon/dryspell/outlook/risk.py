@@ -6,13 +6,13 @@ are those that a start has to keep, so that a film is spoken of before anything 
 """
 
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Literal
 
 import numpy as np
 
 from dryspell.outlook.agreement import Agreement
-from dryspell.outlook.below import stamp
+from dryspell.outlook.below import instant_of, stamp
 from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock
 from dryspell.outlook.judge import COLD_SPAN_H, ROUNDING, SOME_RAIN_MM
@@ -54,8 +54,7 @@ def film_risks(
     agreement
         Whether the share of members is a probability; where it is none, one member is enough.
     """
-    age_d = (now - coat.finished_at).total_seconds() / 86_400.0
-    if coat.spoilt or age_d > LOOKED_AFTER_D or stamp(now) >= c.times[-1]:
+    if not _is_looked_after(coat, now) or stamp(now) >= c.times[-1]:
         return ()
     found = [_risk(c, danger, now, agreement) for danger in _dangers(c, clock, coat, now)]
     likeliest: dict[Hazard, FilmRisk] = {}
@@ -64,6 +63,18 @@ def film_risks(
         if before is None or (-risk.odds, risk.at) < (-before.odds, before.at):
             likeliest[risk.hazard] = risk
     return tuple(sorted(likeliest.values(), key=lambda risk: risk.at))
+
+
+def risks_later(risks: tuple[FilmRisk, ...], coat: Coat, now: datetime) -> tuple[FilmRisk, ...]:
+    """Return what `film_risks` said a while ago as it is said now, no instant of the grid having gone by."""
+    if not _is_looked_after(coat, now):
+        return ()
+    at = instant_of(stamp(now))
+    return tuple(risk if risk.at >= at else risk.model_copy(update={"at": at}) for risk in risks)
+
+
+def _is_looked_after(coat: Coat, now: datetime) -> bool:
+    return not coat.spoilt and (now - coat.finished_at).total_seconds() / 86_400.0 <= LOOKED_AFTER_D
 
 
 def _dangers(c: Conditions, clock: DryingClock, coat: Coat, now: datetime) -> list[_Danger]:
@@ -132,11 +143,11 @@ def _risk(c: Conditions, danger: _Danger, now: datetime, agreement: Agreement) -
     value, worst = _worst(c, danger, ahead, hit)
     return FilmRisk(
         hazard=danger.hazard,
-        at=_instant(at),
+        at=instant_of(at),
         share=round(share, 3) if agreement.is_odds or danger.limit is Limit.RAIN_CHANCE else None,
-        safe_at=None if safe >= c.times[-1] else _instant(safe),
+        safe_at=None if safe >= c.times[-1] else instant_of(safe),
         reason=Reason(
-            limit=danger.limit, value=round(value, 3), bound=danger.bound, unit=danger.unit, at=_instant(worst)
+            limit=danger.limit, value=round(value, 3), bound=danger.bound, unit=danger.unit, at=instant_of(worst)
         ),
     )
 
@@ -152,7 +163,3 @@ def _worst(c: Conditions, danger: _Danger, ahead: BoolArray, hit: BoolArray) -> 
         worst = series.max(axis=1)
     middle = int(np.argsort(worst)[(worst.size - 1) // 2])
     return sign * float(worst[middle]), c.times[int(np.argmax(series[middle]))]
-
-
-def _instant(at: np.datetime64) -> datetime:
-    return datetime.fromtimestamp(int(at.astype("datetime64[s]").astype(np.int64)), tz=UTC)

@@ -13,7 +13,7 @@ import numpy as np
 
 from dryspell.outlook.below import stamp
 from dryspell.outlook.chain import Chain, moved_by, only
-from dryspell.outlook.conditions import STEP_S
+from dryspell.outlook.columns import STEP_S
 from dryspell.outlook.crew import crew_of
 from dryspell.outlook.plan import chosen_alone, plan_of
 from dryspell.outlook.plan_model import Plan, Plans, Share

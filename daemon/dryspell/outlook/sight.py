@@ -1,14 +1,16 @@
 """The weather of one piece before anything is judged: where it is from, what it lacks, whether it is to be trusted."""
 
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
 from dryspell.outlook.agreement import ALL, Agreement
 from dryspell.outlook.below import stamp
 from dryspell.outlook.cloud import every_way
+from dryspell.outlook.columns import Columns
 from dryspell.outlook.conditions import Conditions, conditions_at, needed_variables
+from dryspell.outlook.latest import Latest
 from dryspell.outlook.model import Limit, Provenance, Reason
 from dryspell.trade.piece import Piece, Site
 from dryspell.weather.table import WeatherTable
@@ -36,8 +38,12 @@ class Sight:
         Variables that are needed and not known.
     first
         The first index of the grid that lies ahead.
+    trusted_until
+        Up to when it is not too old.
     stale
         Why the weather is not to be trusted; None where it is.
+    latest
+        What was worked out under it last.
     """
 
     weather: Provenance
@@ -46,7 +52,9 @@ class Sight:
     met: tuple[Conditions, Conditions] | None = None
     missing: tuple[str, ...] = ()
     first: int = 0
+    trusted_until: datetime | None = None
     stale: Reason | None = None
+    latest: Latest = field(default_factory=Latest, compare=False)
 
 
 def sight_of(
@@ -57,6 +65,7 @@ def sight_of(
     *,
     stale_after_h: float,
     agreement: Agreement | None = None,
+    columns: Columns | None = None,
 ) -> Sight:
     """Return what there is to judge a piece by.
 
@@ -64,12 +73,14 @@ def sight_of(
     ----------
     agreement
         How many members have to agree; left out, as the odds of the piece ask.
+    columns
+        What `columns_of` the site and table gave, where more pieces than one ask for them.
     """
     if agreement is None:
         # A single forecast, or the few ways it may turn out where it leaves something open, has to do in all of them.
         agreement = ALL if table.members == 1 else Agreement.by_odds(piece.odds_pct / 100.0)
-    table = every_way(table, site)
-    age_h = (now - table.issued_at).total_seconds() / 3600.0
+    table = columns.table if columns else every_way(table, site)
+    age_h = age_h_of(table.issued_at, now)
     weather = Provenance(
         source=table.source,
         attribution=table.attribution,
@@ -82,7 +93,7 @@ def sight_of(
     )
     if missing := tuple(table.unknown_of(needed_variables(piece, table))):
         return Sight(weather, agreement, table, missing=missing)
-    bare, hung = met_by(piece, site, table)
+    bare, hung = met_by(piece, site, table, columns)
     oldest_h = stale_after_h + table.cycle_h
     stale = None
     if not -CLOCKS_APART_H <= age_h <= oldest_h:
@@ -94,17 +105,31 @@ def sight_of(
         table=table,
         met=(bare, hung) if first < hung.times.size else None,
         first=first,
+        trusted_until=table.issued_at + timedelta(hours=oldest_h),
         stale=stale,
     )
 
 
-def met_by(piece: Piece, site: Site, table: WeatherTable) -> tuple[Conditions, Conditions]:
+def age_h_of(issued_at: datetime, now: datetime) -> float:
+    """Return how old a forecast is. [h]"""
+    return (now - issued_at).total_seconds() / 3600.0
+
+
+def columns_of(site: Site, table: WeatherTable) -> Columns:
+    """Return the weather of a site on the grid, unknown cloud taken every way; errors as of `conditions_at`."""
+    return Columns(site, every_way(table, site))
+
+
+def met_by(
+    piece: Piece, site: Site, table: WeatherTable, columns: Columns | None = None
+) -> tuple[Conditions, Conditions]:
     """Return the weather as it reaches the piece, and with the shade hung where there is one."""
-    bare = conditions_at(piece, site, table)
+    columns = columns or Columns(site, table)
+    bare = conditions_at(piece, site, table, columns=columns)
     if not piece.shade:
         return bare, bare
     # The shade hangs over the wet film, not over the dew of the morning before it.
-    return bare, replace(conditions_at(piece, site, table, shaded=True), water_mm=bare.water_mm)
+    return bare, replace(conditions_at(piece, site, table, shaded=True, columns=columns), water_mm=bare.water_mm)
 
 
 def reach(c: Conditions) -> datetime | None:

@@ -8,6 +8,7 @@ import numpy as np
 
 from dryspell.outlook.model import Coat
 from dryspell.science import factors
+from dryspell.science.middle import middle
 from dryspell.trade.coating import Coating
 from dryspell.trade.factors import THINNED_PARTS
 from dryspell.trade.piece import Piece
@@ -50,7 +51,7 @@ class Slowing:
 
     def named(self, laid: np.datetime64) -> dict[str, float]:
         """Return the multipliers other than 1 of a film laid at an instant, by name."""
-        soon = self.quick_until is not None and bool(np.median(laid <= self.quick_until))
+        soon = self.quick_until is not None and bool(middle(np.ravel(laid <= self.quick_until)))
         every = {**self.factors, **self.late, **({"build_up": self.quick} if soon else {})}
         return {name: round(float(value), 4) for name, value in every.items() if value != 1.0}
 

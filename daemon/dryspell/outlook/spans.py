@@ -61,17 +61,26 @@ class Sliding:
 
     def __init__(self, at: IndexArray, before: int, after: int, times: int) -> None:
         self.first, self.last = np.maximum(at - before, 0)[None], np.minimum(at + after, times - 1)[None]
-        self._at, self._pad, self._width = at, (before, after), before + after + 1
+        self._pad, self._width = (before, after), before + after + 1
+        # Starts mostly follow one another, and then are not picked but cut out.
+        follow = at.size > 0 and bool((np.diff(at) == 1).all())
+        self._at: IndexArray | slice = slice(int(at[0]), int(at[-1]) + 1) if follow else at
 
     def look_up(self, series: FloatArray, pick: np.ufunc, least_picked: float) -> FloatArray:
         """Return the pick of each span, shape (members, spans)."""
-        found = np.pad(series, ((0, 0), self._pad), constant_values=least_picked)
+        (before, after), (members, times) = self._pad, series.shape
+        if not isinstance(self._at, slice) and self._at.size * self._width < times:
+            within = np.clip(np.arange(-before, after + 1)[:, None] + self._at, 0, times - 1)
+            few: FloatArray = pick.reduce(series.take(within, axis=1), axis=1)
+            return few
+        found = np.full((members, before + times + after), least_picked)
+        found[:, before : before + times] = series
         wide = 1
         while wide < self._width:
             shift = min(wide, self._width - wide)
             found = pick(found[:, :-shift], found[:, shift:])
             wide += shift
-        return found.take(self._at, axis=1)
+        return found[:, self._at] if isinstance(self._at, slice) else found.take(self._at, axis=1)
 
 
 class _Table:

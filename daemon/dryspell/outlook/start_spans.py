@@ -93,6 +93,14 @@ class StartSpans:
         self._worst: dict[tuple[str, bool, Spans | Sliding], FloatArray] = {}
         self._total: dict[tuple[str, Spans], FloatArray] = {}
 
+    def only(self, which: IndexArray | slice) -> "StartSpans":
+        """Return the spans of some of the starts; all of them are these themselves, with what was looked up."""
+        if isinstance(which, slice):
+            return self
+        some = StartSpans(self._c, self._reached, self._row[0, which], self._asked)
+        some._taken = {name: each[:, which] for name, each in self._taken.items()}
+        return some
+
     def of_each(self, row: IndexArray) -> IndexArray:
         """Return the indices of every member, which may be given once for all of them."""
         return np.broadcast_to(row, self.start.shape)

@@ -26,11 +26,8 @@ _SKIES: dict[DiffuseSky, Literal["isotropic", "hay-davies"]] = {
 
 
 @dataclass(frozen=True)
-class _Sunlight:
-    """The sun at a site over the cells of a grid: where it stands at their middle, and what of it reaches the ground.
-
-    `reaches` says where the beam comes through to the piece, shape (times,); the rest is in W m-2.
-    """
+class Sunlight:
+    """The sun at a site over the cells of a grid: where it stands at their middle, and what comes down [W m-2]."""
 
     middle: TimeArray
     zenith_deg: FloatArray
@@ -39,20 +36,13 @@ class _Sunlight:
     normal: FloatArray
     diffuse: FloatArray
     total: FloatArray
-    reaches: BoolArray
 
 
-def sun_on_face(
-    piece: Piece, site: Site, table: WeatherTable, grid: TimeArray, shelter: Shelter
-) -> tuple[FloatArray, FloatArray]:
+def sun_on_face(piece: Piece, site: Site, light: Sunlight, shelter: Shelter) -> tuple[FloatArray, FloatArray]:
     """Return beam and diffuse sun on the face at the instants of an even grid [W m-2], shape (members, times).
 
     What comes from close round the sun, where the site's sky is brighter there, counts with the beam.
     """
-    if shelter.diffuse == 0.0 and shelter.beam == 0.0:
-        none = np.zeros((table.members, grid.size))
-        return none, none
-    light = _sunlight(piece, site, table, grid)
     plane = sun.plane_irradiance(
         light.zenith_deg,
         light.azimuth_deg,
@@ -64,26 +54,28 @@ def sun_on_face(
         extraterrestrial=light.above_air,
     )
     bare = ~in_hours(light.middle, piece.cover, site.zone)
-    beam = (plane.beam + plane.round_sun) * (shelter.beam * light.reaches)
+    reaches = beam_reaches(piece, site, light.middle, light.zenith_deg, light.azimuth_deg)
+    beam = (plane.beam + plane.round_sun) * (shelter.beam * reaches)
     diffuse = (plane.diffuse - plane.round_sun) * (shelter.diffuse * piece.sky_pct / 100.0)
     # Under the cover there is none, whether it is known outside or not.
     return _at_instants(np.where(bare, beam, 0.0)), _at_instants(np.where(bare, diffuse, 0.0))
 
 
-def sun_on_walls(piece: Piece, site: Site, table: WeatherTable, grid: TimeArray, *, shaded: bool) -> FloatArray:
+def sun_on_walls(piece: Piece, site: Site, light: Sunlight, *, shaded: bool) -> FloatArray:
     """Return the sun that falls on roof and walls of a piece's tent or shed, to the square metre of its floor [W m-2].
 
     Of shape (members, times). Walls catch what a low sun does not give level ground: in December a clear tunnel of film
     gets as warm as in March. Skyline, hours told and a shade keep the beam off as they do from a face.
     """
-    light = _sunlight(piece, site, table, grid)
     zenith = np.radians(light.zenith_deg)
     caught = np.maximum(np.cos(zenith), 0.0) + WALL_SHARE * np.sin(zenith)
-    beam = np.where(light.reaches & (not shaded), light.normal * caught, 0.0)
+    reaches = beam_reaches(piece, site, light.middle, light.zenith_deg, light.azimuth_deg)
+    beam = np.where(reaches & (not shaded), light.normal * caught, 0.0)
     return _at_instants(light.diffuse * DIFFUSE_SHARE * piece.sky_pct / 100.0 + beam)
 
 
-def _sunlight(piece: Piece, site: Site, table: WeatherTable, grid: TimeArray) -> _Sunlight:
+def sunlight(site: Site, table: WeatherTable, grid: TimeArray) -> Sunlight:
+    """Return the sun at a site over the cells of an even grid."""
     middle = grid - (grid[1] - grid[0]) // 2
     zenith, azimuth = sun.position(middle, site.latitude_deg, site.longitude_deg)
     above_air = sun.extraterrestrial_normal(middle)
@@ -100,8 +92,7 @@ def _sunlight(piece: Piece, site: Site, table: WeatherTable, grid: TimeArray) ->
     else:
         total = sun.clear_sky_global(zenith) * sun.cloud_transmission(cloud_cover(table, grid))
         normal, diffuse = sun.split_global(total, zenith, above_air)
-    reaches = beam_reaches(piece, site, middle, zenith, azimuth)
-    return _Sunlight(middle, zenith, azimuth, above_air, normal, diffuse, total, reaches)
+    return Sunlight(middle, zenith, azimuth, above_air, normal, diffuse, total)
 
 
 def _at_instants(cells: FloatArray) -> FloatArray:

@@ -14,11 +14,15 @@ from dryspell.outlook.judge import NOMINAL, ROUNDING, Asked, Ruling, judge, span
 from dryspell.outlook.mix import mix_at
 from dryspell.outlook.model import Block, Limit, Reason, Stages, Window, Word
 from dryspell.outlook.spans import BoolArray, IndexArray
+from dryspell.science.middle import middle
 from dryspell.trade.coating import Coating
 from dryspell.weather.table import FloatArray, TimeArray
 
 WARN_SHARE = 0.5
 """Refuse at a chance of rain of 30 %, warn from 15 % (common practice, no source)."""
+
+MANY = 0.6
+"""Where more of the starts than this are to be asked again, all of them are, for what is known of them serves."""
 
 _UNITS = get_args(Reason.model_fields["unit"].annotation)
 
@@ -80,6 +84,29 @@ class Judged:
         rank = self.agreement.among(self.conditions.air_c.shape[0], self.agreement.good)
         return [(ruling, np.partition(steps, rank, axis=0)[rank]) for ruling, steps in measured if steps is not None]
 
+    def slack(self, ruling: Ruling) -> FloatArray:
+        """Return the slack of a ruling with a number in the member that decides, shape (starts,)."""
+        if ruling.limit not in self._slacks:
+            slack = np.asarray(ruling.slack)
+            rank = self.agreement.among(slack.shape[0], self.agreement.least)
+            self._slacks[ruling.limit] = np.partition(slack, rank, axis=0)[rank]
+        return self._slacks[ruling.limit]
+
+    @cached_property
+    def _slacks(self) -> dict[Limit, FloatArray]:
+        return {}
+
+    @cached_property
+    def wet(self) -> BoolArray:
+        """Where the surface is wet in any member, shape (times,)."""
+        return np.asarray(wet(self.conditions).any(axis=0))
+
+    @cached_property
+    def seconds(self) -> list[int]:
+        """The grid in seconds since 1970."""
+        seconds: list[int] = self.conditions.times.astype("datetime64[s]").astype(np.int64).tolist()
+        return seconds
+
     @cached_property
     def shares(self) -> FloatArray:
         """Share of members that pass each ruling, shape (rulings, starts)."""
@@ -115,9 +142,16 @@ def judge_all(
     ready = _all([ruling for ruling in nominal if ruling.limit is Limit.COAT_BELOW])
     weather = _weather(nominal)
     share = (weather & ready).mean(axis=0)
+    weather_share = weather.mean(axis=0)
     robust = weather.copy()
-    for strictness in agreement.worse:
-        robust &= _weather(judge(c, clock, coating, starts, asked, strictness, spans))
+    # A turn for the worse lets nothing pass that does not as it is: most starts need not be asked again.
+    able = weather_share >= agreement.good - ROUNDING
+    robust[:, ~able] = False
+    if able.any():
+        which = slice(None) if able.mean() > MANY else np.flatnonzero(able)
+        some = spans.only(which)
+        for strictness in agreement.worse:
+            robust[:, which] &= _weather(judge(c, clock, coating, starts[which], asked, strictness, some))
     often_enough = ~on_coarse(c, nominal)
     return Judged(
         conditions=c,
@@ -128,7 +162,7 @@ def judge_all(
         share=share,
         passes=share >= agreement.least - ROUNDING,
         robust=((robust & ready).mean(axis=0) >= agreement.good - ROUNDING) & often_enough,
-        weather_share=weather.mean(axis=0),
+        weather_share=weather_share,
         weather_robust=(robust.mean(axis=0) >= agreement.good - ROUNDING) & often_enough,
         agreement=agreement,
     )
@@ -153,7 +187,13 @@ def windows_of(judged: Judged) -> tuple[Window, ...]:
 def blocks_of(judged: Judged) -> tuple[Block, ...]:
     """Return the spans of starts that do not pass, cut where their first reason changes."""
     which = np.where(judged.passes, -1, judged.first_failing)
-    return tuple(_block(judged, first, last) for first, last in _runs(which) if which[first] >= 0)
+    runs = _runs(which)
+    failing = np.logical_or.reduceat(judged.failing, [first for first, _ in runs], axis=1).T.tolist()
+    return tuple(
+        _block(judged, first, last, fails)
+        for (first, last), fails in zip(runs, failing, strict=True)
+        if which[first] >= 0
+    )
 
 
 def why_not(judged: Judged, k: int) -> Reason:
@@ -252,8 +292,8 @@ def _window(judged: Judged, first: int, last: int, best: int, stages: Stages, *,
         binding=nearest_limit(judged, best),
         margin_apply_k=_worst(judged, Limit.MARGIN_APPLY, best),
         margin_hold_k=_worst(judged, Limit.MARGIN_HOLD, best),
-        surface_c=round(float(np.median(c.surface_c[:, column])), 2),
-        humidity_pct=round(float(np.median(c.humidity_pct[:, column])), 1),
+        surface_c=round(float(middle(c.surface_c[:, column])), 2),
+        humidity_pct=round(float(middle(c.humidity_pct[:, column])), 1),
         stages=stages,
         mix=mix_at(c, judged.clock.coating, int(column)),
         factors=judged.clock.slowing.named(c.times[stroke]),
@@ -277,10 +317,11 @@ def _cautions(judged: Judged, k: int) -> tuple[Reason, ...]:
     )
 
 
-def _block(judged: Judged, first: int, last: int) -> Block:
+def _block(judged: Judged, first: int, last: int, fails: list[bool]) -> Block:
     index = int(judged.first_failing[first])
-    failing = np.flatnonzero(judged.failing[:, first : last + 1].any(axis=1)).tolist()
-    others = [judged.nominal[which].limit for which in failing if which > index]
+    others = [
+        ruling.limit for ruling, fail in zip(judged.nominal[index + 1 :], fails[index + 1 :], strict=True) if fail
+    ]
     return Block(
         start=_instant(judged, first),
         end=_instant(judged, last) + timedelta(seconds=judged.conditions.step_s),
@@ -298,38 +339,35 @@ def _reason(judged: Judged, ruling: Ruling, first: int, last: int) -> Reason:
         at = _relief(judged, ruling, last)
         dry_at = _dry_at(judged, at) if ruling.limit is Limit.DRY else None
         return Reason(limit=ruling.limit, at=at, dry_at=dry_at, what=_unknown(judged, ruling, first))
-    slack = ruling.slack[:, first : last + 1]
-    members = slack.shape[0]
-    rank = judged.agreement.among(members, judged.agreement.least)
-    in_order = np.argsort(slack, axis=0)
-    k = first + int(np.argmin(np.take_along_axis(slack, in_order[[rank]], axis=0)))
-    member = int(in_order[rank, k - first])
+    members = ruling.slack.shape[0]
+    k = first + int(np.argmin(judged.slack(ruling)[first : last + 1]))
+    member = int(np.argsort(ruling.slack[:, k])[judged.agreement.among(members, judged.agreement.least)])
     span = slice(int(ruling.first[member, k]), int(ruling.last[member, k]) + 1)
     series = ruling.series[member, span]
-    worst = int(np.nanargmax(series) if ruling.most else np.nanargmin(series))
+    worst = int(np.argmax(series) if ruling.most else np.argmin(series))
     return Reason(
         limit=ruling.limit,
         value=round(float(ruling.value[member, k]), 3),
         bound=ruling.bound,
         unit=ruling.unit if ruling.unit in _UNITS else "",
-        at=_of_grid(judged.conditions.times[span.start + worst]),
+        at=_of_grid(judged, span.start + worst),
     )
 
 
 def _relief(judged: Judged, ruling: Ruling, last: int) -> datetime | None:
     """Return when a limit without a number lets go: the first later start that passes it."""
-    later = np.flatnonzero(ruling.passes[:, last:].mean(axis=0) >= judged.agreement.least - ROUNDING)
-    return _instant(judged, last + int(later[0])) if later.size else None
+    failing = judged.failing[[each.limit for each in judged.nominal].index(ruling.limit), last:]
+    later = int(np.argmin(failing))
+    return None if failing[later] else _instant(judged, last + later)
 
 
 def _dry_at(judged: Judged, relief: datetime | None) -> datetime | None:
     """Return when the surface is dry at last before a wet spell lets go."""
     if relief is None:
         return None
-    c = judged.conditions
-    before = c.times <= np.datetime64(relief.replace(tzinfo=None), "s")
-    wet_at = np.flatnonzero(wet(c).any(axis=0) & before)
-    return _of_grid(c.times[min(int(wet_at[-1]) + 1, c.times.size - 1)]) if wet_at.size else None
+    times = judged.conditions.times
+    wet_at = np.flatnonzero(judged.wet & (times <= np.datetime64(relief.replace(tzinfo=None), "s")))
+    return _of_grid(judged, min(int(wet_at[-1]) + 1, times.size - 1)) if wet_at.size else None
 
 
 def _unknown(judged: Judged, ruling: Ruling, k: int) -> str:
@@ -351,12 +389,12 @@ def _worst(judged: Judged, limit: Limit, k: int) -> float:
 
 
 def _instant(judged: Judged, k: int) -> datetime:
-    return _of_grid(judged.conditions.times[judged.starts[k]])
+    return _of_grid(judged, int(judged.starts[k]))
 
 
 def _stroke(judged: Judged, k: int) -> datetime:
     return _instant(judged, k) + timedelta(seconds=judged.asked.brush_steps * judged.conditions.step_s)
 
 
-def _of_grid(instant: np.datetime64) -> datetime:
-    return datetime.fromtimestamp(int(instant.astype("datetime64[s]").astype(np.int64)), tz=UTC)
+def _of_grid(judged: Judged, index: int) -> datetime:
+    return datetime.fromtimestamp(judged.seconds[index], tz=UTC)

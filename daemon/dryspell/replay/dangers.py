@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 
-from dryspell.alerts.model import Kind, Notice
+from dryspell.alerts.kinds import Kind
+from dryspell.alerts.model import Notice
 from dryspell.outlook.fate import Fate
 from dryspell.outlook.model import Hazard
 from dryspell.replay.account import Account, CoatAccount

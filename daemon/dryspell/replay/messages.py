@@ -12,7 +12,8 @@ from itertools import pairwise
 from statistics import median
 from zoneinfo import ZoneInfo
 
-from dryspell.alerts.model import Kind, Notice, Why
+from dryspell.alerts.kinds import Kind
+from dryspell.alerts.model import Notice, Why
 from dryspell.replay.account import Account, Said
 from dryspell.replay.dangers import Reached, Told, reached_films
 

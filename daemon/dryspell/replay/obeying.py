@@ -2,7 +2,8 @@
 
 from datetime import datetime
 
-from dryspell.alerts.model import Kind, Notice
+from dryspell.alerts.kinds import Kind
+from dryspell.alerts.model import Notice
 from dryspell.outlook.model import Hazard, Window
 
 _WINDOWS = (Kind.COAT_NOW, Kind.HOT_COAT, Kind.LAST_CALL, Kind.WAIT, Kind.WEATHER_LOST)

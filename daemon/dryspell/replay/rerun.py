@@ -11,7 +11,8 @@ from tempfile import TemporaryDirectory
 
 from dryspell.alerts.deliver import Delivery, Draw
 from dryspell.clock import FixedClock
-from dryspell.config import AlertTarget, Config
+from dryspell.config import Config
+from dryspell.config.target import AlertTarget
 from dryspell.replay.account import Planned, Said
 from dryspell.replay.bench import Bench
 from dryspell.replay.planning import Planning, each_by_its_own

@@ -1,51 +1,24 @@
 """What calendars were told of the coats to come, so that a program that holds them sees which one has moved."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
-from datetime import datetime
+from typing import TYPE_CHECKING
 
-from pydantic import Field, ValidationError
+from pydantic import ValidationError
 
-from dryspell.outlook.model import Plain
 from dryspell.store.database import Database, instant, seconds
 
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
-class Entry(Plain):
-    """One coat to come as a calendar shows it."""
-
-    piece: str
-    coat: int
-    begins_at: datetime = Field(description="when to begin to prepare")
-    ends_at: datetime = Field(description="the last stroke")
-    title: str
-    text: str
-    place: str
-
-
-@dataclass(frozen=True)
-class Told:
-    """What a calendar was told of a coat last.
-
-    Attributes
-    ----------
-    uid, sequence
-        As RFC 5545 has them: what it is known by, and how often it has moved.
-    gone_at
-        Since when it is told to be cancelled; None where it is not.
-    """
-
-    uid: str
-    sequence: int
-    entry: Entry
-    changed_at: datetime
-    gone_at: datetime | None = None
+    from dryspell.store.calendar_entry import Told
 
 
 class CalendarShelf(Database):
     """Reads and writes what calendars were told."""
 
-    def calendar(self, feed: str) -> list[Told]:
+    def calendar(self, feed: str) -> "list[Told]":
         """Return what a feed told last, by piece and coat; what this version cannot read is left out."""
+        from dryspell.store.calendar_entry import Entry, Told  # noqa: PLC0415  (commands that only look do without)
+
         found = []
         for uid, sequence, entry, changed_at, gone_at in self._rows(
             "SELECT uid, sequence, entry, changed_at, gone_at FROM calendar WHERE feed = ? ORDER BY piece, coat", feed
@@ -58,7 +31,7 @@ class CalendarShelf(Database):
             found.append(Told(uid, sequence, read, instant(changed_at), gone))
         return found
 
-    def keep_calendar(self, feed: str, told: Iterable[Told]) -> None:
+    def keep_calendar(self, feed: str, told: "Iterable[Told]") -> None:
         """Keep what a feed tells in the place of all that it told before."""
         rows = [
             (

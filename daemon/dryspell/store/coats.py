@@ -69,12 +69,12 @@ class CoatBook(Database):
 
     def coats(self, piece: str) -> list[Coat]:
         """Return the coats of a piece that count, the first one first."""
-        return sorted((coat for coat in self.laid(piece) if not coat.spoilt), key=lambda coat: coat.number)
+        return _counting(self.laid(piece))
 
     def films(self, piece: str) -> list[Coat]:
         """Return the coats of a piece that count, and after them a spoilt one if that lies on top of them."""
         laid = self.laid(piece)
-        return self.coats(piece) + ([laid[-1]] if laid and laid[-1].spoilt else [])
+        return _counting(laid) + ([laid[-1]] if laid and laid[-1].spoilt else [])
 
     def laid(self, piece: str) -> list[Coat]:
         """Return all that the record says was put on a piece, spoilt coats as well, in the order of their strokes."""
@@ -266,6 +266,10 @@ def _json(model: BaseModel | None) -> str | None:
 
 def _optional(value: Any, read: Callable[[Any], Any]) -> Any:
     return None if value is None else read(value)
+
+
+def _counting(laid: list[Coat]) -> list[Coat]:
+    return sorted((coat for coat in laid if not coat.spoilt), key=lambda coat: coat.number)
 
 
 def _coat(row: tuple[Any, ...]) -> Coat:

@@ -14,13 +14,17 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
+
 from dryspell.clock import SystemClock
 from dryspell.errors import StoreError
 from dryspell.owner import make_folder, open_or_make
-from dryspell.store.backup import keep_before_migration
 from dryspell.store.faults import BUSY_TIMEOUT_S, damaged, plain_errors
 from dryspell.store.schema import MIGRATIONS, Migration, migrate
 
+CACHE_KIB = 512
+"""What is kept of the file in memory: the system keeps it as well, and two megabytes would fill up over a season."""
 MIGRATION_TIMEOUT_S = 60.0
 """How long to wait for another process that keeps a copy and brings the file up."""
 
@@ -70,6 +74,7 @@ class Database:
             )
         self._connection.execute("PRAGMA synchronous = FULL")
         self._connection.execute("PRAGMA foreign_keys = ON")
+        self._connection.execute(f"PRAGMA cache_size = -{CACHE_KIB}")
         answer = self._connection.execute("PRAGMA quick_check(1)").fetchone()[0]
         if answer != "ok":
             raise StoreError(damaged(self.path))
@@ -79,6 +84,8 @@ class Database:
 
     def _keep(self, version: int) -> Path:
         """Keep the file as it is before it is brought up."""
+        from dryspell.store.backup import keep_before_migration  # noqa: PLC0415  (once in many months)
+
         return keep_before_migration(self.path, version, SystemClock().now())
 
     def make_passing(self) -> None:
@@ -108,6 +115,14 @@ class Database:
     def _rows(self, query: str, *values: Any) -> list[tuple[Any, ...]]:
         with self._lock, self._plain_errors():
             return self._connection.execute(query, values).fetchall()
+
+    def _array(self, columns: np.dtype[np.void], query: str, *values: Any) -> npt.NDArray[np.void]:
+        """Return rows of numbers as an array, shape (rows,): a season of them as tuples would take ten times as much.
+
+        Memory that small objects once took is hardly ever given back.
+        """
+        with self._lock, self._plain_errors():
+            return np.fromiter(self._connection.execute(query, values), dtype=columns)
 
     @contextmanager
     def _plain_errors(self) -> Iterator[None]:

@@ -4,7 +4,8 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from dryspell.outlook.model import Foretold
-from dryspell.store.database import Database, instant, seconds
+from dryspell.outlook.said import COLUMNS, Said
+from dryspell.store.database import Database, seconds
 
 _HOUR_S = 3600
 
@@ -27,24 +28,10 @@ class ForetoldShelf(Database):
             )
             connection.execute("DELETE FROM foretold WHERE piece = ? AND hour < ?", (piece, seconds(since) // _HOUR_S))
 
-    def foretold(self, piece: str, since: datetime, until: datetime) -> list[Foretold]:
+    def foretold(self, piece: str, since: datetime, until: datetime) -> Said:
         """Return what was said of a piece from one instant to another, in the order of saying."""
-        rows = self._rows(
-            "SELECT lead_h, start, coat, word, share, is_odds, quick FROM foretold "
-            "WHERE piece = ? AND hour >= ? AND hour <= ? ORDER BY hour, lead_h",
-            piece,
-            seconds(since) // _HOUR_S,
-            seconds(until) // _HOUR_S,
+        query = (
+            "SELECT lead_h, start, coat, word <> 'wait', share, quick FROM foretold "
+            "WHERE piece = ? AND hour >= ? AND hour <= ? ORDER BY hour, lead_h"
         )
-        return [
-            Foretold(
-                lead_h=lead_h,
-                start=instant(start),
-                coat=coat,
-                word=word,
-                share=share,
-                is_odds=bool(is_odds),
-                quick=bool(quick),
-            )
-            for lead_h, start, coat, word, share, is_odds, quick in rows
-        ]
+        return Said(self._array(COLUMNS, query, piece, seconds(since) // _HOUR_S, seconds(until) // _HOUR_S))

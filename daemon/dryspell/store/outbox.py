@@ -10,100 +10,18 @@ matters and not by a week of messages: of one topic the newest word counts, and 
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any, Literal, get_args
+from typing import TYPE_CHECKING, Any, get_args
 
-from dryspell.outlook.model import Reason, Word
+from dryspell.outlook.model import Reason
 from dryspell.store.database import Database, instant, seconds
 
-Dropped = Literal["no target", "replaced", "late", "overtaken"]
-"""Why something was not delivered: for nobody any more, a newer word on its topic, too late, or it holds no more."""
+if TYPE_CHECKING:
+    from dryspell.store.notices import Failing, Given, Message, Queued, Sending
 
 LONGEST_WAIT = timedelta(minutes=15)
 """No next try is meant to be further ahead: one that is shows that the clock was set back, and it is made now."""
 _WAITING = "delivered_at IS NULL AND dropped_at IS NULL"
-
-
-@dataclass(frozen=True)
-class Wording:
-    """How a message reads for one target, and what is drawn beside it: the text of a chart, empty for none."""
-
-    title: str
-    body: str
-    chart: str = ""
-
-
-@dataclass(frozen=True)
-class Message:
-    """A notice put into words, and the targets it goes to.
-
-    `id` is short and stands in the body, `key` is what makes it the same notice: a second one with that key is not
-    taken. Past `expires_at` it is dropped, since late advice does harm. `topic` is what it is a word on: while it
-    waits, a newer message of that topic takes its place; empty is its piece and kind. One that is `urgent` goes first.
-    `wordings` is what single targets get instead of title and body.
-    """
-
-    id: str
-    key: str
-    piece: str
-    kind: str
-    title: str
-    body: str
-    created_at: datetime
-    expires_at: datetime
-    targets: tuple[str, ...]
-    topic: str = ""
-    urgent: bool = False
-    wordings: Mapping[str, Wording] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Given:
-    """A verdict as it is kept."""
-
-    piece: str
-    word: Word
-    reason: Reason | None
-
-
-@dataclass(frozen=True)
-class Sending:
-    """One notice on its way to one target."""
-
-    notice: str
-    target: str
-    kind: str
-    piece: str
-    title: str
-    body: str
-    created_at: datetime
-    expires_at: datetime
-    attempts: int
-    last_error: str
-    delivered_at: datetime | None
-    dropped_at: datetime | None
-    dropped: Dropped | None = None
-    urgent: bool = False
-    chart: str = ""
-
-
-@dataclass(frozen=True)
-class Failing:
-    """A target that has taken nothing lately: since when, what it said last, and how many notices it has not taken."""
-
-    since: datetime
-    error: str
-    notices: int
-
-
-@dataclass(frozen=True)
-class Queued:
-    """What waits for a target: how much, since when, and when the next of it is tried."""
-
-    count: int
-    oldest_at: datetime
-    next_try_at: datetime
 
 
 class Outbox(Database):
@@ -116,11 +34,11 @@ class Outbox(Database):
     def save_round(
         self,
         memory: Mapping[str, str],
-        verdicts: Iterable[Given],
-        messages: Iterable[Message],
+        verdicts: "Iterable[Given]",
+        messages: "Iterable[Message]",
         settled: Iterable[str],
         now: datetime,
-    ) -> list[Given]:
+    ) -> "list[Given]":
         """Save all that a round has decided, in one transaction, and return the verdicts that are news.
 
         Parameters
@@ -154,7 +72,7 @@ class Outbox(Database):
                 _enqueue(connection, message)
             return news
 
-    def due(self, now: datetime) -> list[Sending]:
+    def due(self, now: datetime) -> "list[Sending]":
         """Return what is to be sent by now and has not expired: the urgent first, then the oldest."""
         at = seconds(now)
         return self._sendings(
@@ -162,17 +80,19 @@ class Outbox(Database):
             at + 1, at + int(LONGEST_WAIT.total_seconds()), at, first="urgent DESC,",
         )  # fmt: skip
 
-    def still_due(self, sending: Sending, now: datetime) -> bool:
+    def still_due(self, sending: "Sending", now: datetime) -> bool:
         """Say whether something is to be sent still: since it was due, it may have been overtaken or replaced."""
         query = f"SELECT 1 FROM outbox WHERE notice = ? AND target = ? AND {_WAITING}"  # noqa: S608  (no outside text)
         return bool(now <= sending.expires_at and self._rows(query, sending.notice, sending.target))
 
-    def sendings(self) -> list[Sending]:
+    def sendings(self) -> "list[Sending]":
         """Return everything that was ever to be sent, oldest first."""
         return self._sendings("")
 
-    def failing(self) -> dict[str, Failing]:
+    def failing(self) -> "dict[str, Failing]":
         """Return the targets that have taken none of the notices tried since the last one they took."""
+        from dryspell.store.notices import Failing  # noqa: PLC0415  (commands that only look do without)
+
         rows = self._rows(
             """
             WITH tried AS (
@@ -186,8 +106,10 @@ class Outbox(Database):
         )  # SQLite takes last_error from the row that has the greatest place
         return {target: Failing(instant(since), error, count) for target, since, count, error, _ in rows}
 
-    def queued(self) -> dict[str, Queued]:
+    def queued(self) -> "dict[str, Queued]":
         """Return what waits to be sent, by target."""
+        from dryspell.store.notices import Queued  # noqa: PLC0415  (commands that only look do without)
+
         rows = self._rows(
             "SELECT target, count(*), min(created_at), min(next_try_at) FROM outbox JOIN notices "  # noqa: S608  (no outside text)
             f"ON notices.id = outbox.notice WHERE {_WAITING} GROUP BY target ORDER BY target"
@@ -204,7 +126,7 @@ class Outbox(Database):
         query = "SELECT target, count(*) FROM outbox WHERE dropped = 'late' AND dropped_at >= ? GROUP BY target"
         return dict(self._rows(query, seconds(since)))
 
-    def mark_delivered(self, sending: Sending, now: datetime, told_of: Sequence[str] = ()) -> None:
+    def mark_delivered(self, sending: "Sending", now: datetime, told_of: Sequence[str] = ()) -> None:
         """Note that a target has taken a notice, and with it was told of others that were too late."""
         with self._transaction() as connection:
             connection.execute(
@@ -217,7 +139,7 @@ class Outbox(Database):
                 [(seconds(now), notice, sending.target) for notice in told_of],
             )
 
-    def mark_failed(self, sending: Sending, error: str, next_try_at: datetime) -> None:
+    def mark_failed(self, sending: "Sending", error: str, next_try_at: datetime) -> None:
         """Note that a target has not taken a notice, why (no secrets), and when to try again."""
         with self._transaction() as connection:
             connection.execute(
@@ -226,7 +148,7 @@ class Outbox(Database):
                 (error, seconds(next_try_at), sending.notice, sending.target),
             )
 
-    def thin_out(self, now: datetime, targets: Iterable[str]) -> list[Sending]:
+    def thin_out(self, now: datetime, targets: Iterable[str]) -> "list[Sending]":
         """Give up what need not be sent any more, in one transaction, and return it.
 
         That is what is for a target there is no more, what a newer notice of its topic to the same target has replaced,
@@ -246,7 +168,7 @@ class Outbox(Database):
             return []
         return [each for each in self._sendings("WHERE dropped_at = ?", at) if (each.notice, each.target) in gone]
 
-    def _sendings(self, where: str, *values: Any, first: str = "") -> list[Sending]:
+    def _sendings(self, where: str, *values: Any, first: str = "") -> "list[Sending]":
         query = f"""
             SELECT notice, target, kind, piece, coalesce(outbox.title, notices.title),
                    coalesce(outbox.body, notices.body), created_at, expires_at, attempts, last_error,
@@ -268,7 +190,9 @@ _REPLACED = """
 """Of a notice that waits: there is a newer one of its topic to the same target, whatever became of that."""
 
 
-def _sending(row: tuple[Any, ...]) -> Sending:
+def _sending(row: tuple[Any, ...]) -> "Sending":
+    from dryspell.store.notices import Dropped, Sending  # noqa: PLC0415  (commands that only look do without)
+
     notice, target, kind, piece, title, body, created, expires, attempts, last_error, delivered, *rest = row
     dropped_at, dropped, urgent, chart = rest
     return Sending(
@@ -290,7 +214,7 @@ def _sending(row: tuple[Any, ...]) -> Sending:
     )
 
 
-def _differs(connection: Any, verdict: Given) -> bool:
+def _differs(connection: Any, verdict: "Given") -> bool:
     """Say whether a verdict, or what stands against it, differs from the last one given; numbers alone are no news."""
     row = connection.execute(
         "SELECT word, reason FROM verdicts WHERE piece = ? ORDER BY id DESC LIMIT 1", (verdict.piece,)
@@ -303,7 +227,7 @@ def _differs(connection: Any, verdict: Given) -> bool:
     return before != (verdict.reason.limit if verdict.reason else None)
 
 
-def _enqueue(connection: Any, message: Message) -> None:
+def _enqueue(connection: Any, message: "Message") -> None:
     at = seconds(message.created_at)
     added = connection.execute(
         "INSERT INTO notices (id, dedup_key, piece, kind, title, body, created_at, expires_at, topic, urgent) "

@@ -10,6 +10,7 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -17,8 +18,10 @@ import numpy.typing as npt
 from dryspell.store.database import Database, instant, seconds
 from dryspell.store.packing import IntArray, pack_day, unpack_day
 from dryspell.weather.flags import Flag
-from dryspell.weather.sensors.reading import Reading
 from dryspell.weather.table import FloatArray, TimeArray
+
+if TYPE_CHECKING:
+    from dryspell.weather.sensors.reading import Reading
 
 log = logging.getLogger(__name__)
 
@@ -27,6 +30,8 @@ FlagArray = npt.NDArray[np.uint8]
 DAY_S = 86_400
 ROWS_FOR = timedelta(days=3)
 """How long readings stay rows: the checks of a new reading look back at these."""
+_ROW = np.dtype([("time", np.int64), ("value", np.float64), ("flag", np.uint8)])
+_SELECT = "SELECT time, value, flag FROM readings WHERE series = ? AND time >= ? AND time <= ? ORDER BY time"
 
 
 @dataclass(frozen=True)
@@ -35,7 +40,7 @@ class Checked:
 
     site: str
     piece: str
-    reading: Reading
+    reading: "Reading"
     flag: Flag
 
 
@@ -115,9 +120,13 @@ class ReadingShelf(Database):
         found = (self._read(row, seconds(since), seconds(until)) for row in wanted)
         return [series for series in found if series.times.size]
 
-    def latest_good(self, site: str, now: datetime, *, piece: str = "", back: timedelta = ROWS_FOR) -> list[Reading]:
+    def latest_good(self, site: str, now: datetime, *, piece: str = "", back: timedelta = ROWS_FOR) -> "list[Reading]":
         """Return the last good reading of every sensor and variable at a site, not older than `back`."""
         series = [each.good() for each in self.readings(site, now - back, now, piece=piece)]
+        if not series:
+            return []
+        from dryspell.weather.sensors.reading import Reading  # noqa: PLC0415  (most sites have no sensor)
+
         return [
             Reading(s.sensor, s.variable, instant(int(s.times[-1].astype(np.int64))), float(s.values[-1]))
             for s in series
@@ -167,9 +176,7 @@ class ReadingShelf(Database):
         """Turn the rows of a day into a block, or into nothing."""
         span = (number, day * DAY_S, (day + 1) * DAY_S)
         if not dropped:
-            rows = connection.execute(
-                "SELECT time, value, flag FROM readings WHERE series = ? AND time >= ? AND time < ? ORDER BY time", span
-            ).fetchall()
+            rows = self._array(_ROW, _SELECT, number, day * DAY_S, (day + 1) * DAY_S - 1)
             packed = connection.execute(
                 "SELECT body FROM reading_days WHERE series = ? AND day = ?", (number, day)
             ).fetchall()
@@ -183,12 +190,7 @@ class ReadingShelf(Database):
     def _read(self, row: tuple[int, str, str], since: int, until: int) -> Series:
         number, sensor, variable = row
         # One after the other and not in one transaction: a day packed in between is in the rows read first.
-        rows = self._rows(
-            "SELECT time, value, flag FROM readings WHERE series = ? AND time >= ? AND time <= ? ORDER BY time",
-            number,
-            since,
-            until,
-        )
+        rows = self._array(_ROW, _SELECT, number, since, until)
         blocks = self._rows(
             "SELECT body FROM reading_days WHERE series = ? AND day >= ? AND day <= ? ORDER BY day",
             number,
@@ -221,12 +223,11 @@ def _series(connection: sqlite3.Connection, name: tuple[str, str, str, str]) -> 
 
 
 def _merged(
-    blocks: Sequence[tuple[IntArray, FloatArray, FlagArray]], rows: Sequence[tuple[int, float, int]]
+    blocks: Sequence[tuple[IntArray, FloatArray, FlagArray]], rows: npt.NDArray[np.void]
 ) -> tuple[IntArray, FloatArray, FlagArray]:
     """Return readings in order of time; of two of the same second the one that came first: that in the block."""
-    at, value, flag = zip(*rows, strict=True) if rows else ((), (), ())
-    times = np.concatenate([*(block[0] for block in blocks), np.array(at, dtype=np.int64)])
-    values = np.concatenate([*(block[1] for block in blocks), np.array(value, dtype=np.float64)])
-    flags = np.concatenate([*(block[2] for block in blocks), np.array(flag, dtype=np.uint8)])
+    times = np.concatenate([*(block[0] for block in blocks), rows["time"]])
+    values = np.concatenate([*(block[1] for block in blocks), rows["value"]])
+    flags = np.concatenate([*(block[2] for block in blocks), rows["flag"]])
     kept, first = np.unique(times, return_index=True)
     return kept, values[first], flags[first]

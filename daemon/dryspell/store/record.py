@@ -7,19 +7,22 @@ to `dryspell.store.packing.STEPS`; of an ensemble the 10, 50 and 90 % of each ho
 import logging
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from dryspell.errors import StoreError
 from dryspell.science import air
+from dryspell.science.middle import middle
 from dryspell.store.database import instant, seconds
 from dryspell.store.packing import Coded, coded, decoded, pack_issue, unpack_issue
 from dryspell.store.readings import ReadingShelf
-from dryspell.weather.history import History
 from dryspell.weather.overlay import AIR, DEW, HUMIDITY
 from dryspell.weather.stamped import at_stamps
 from dryspell.weather.table import VARIABLES, FloatArray, TimeArray, WeatherTable
+
+if TYPE_CHECKING:
+    from dryspell.weather.history import History
 
 log = logging.getLogger(__name__)
 
@@ -89,7 +92,7 @@ class Record(ReadingShelf):
         source: str | None = None,
         piece: str = "",
         sensors: Sequence[str] | None = None,
-    ) -> dict[str, History]:
+    ) -> "dict[str, History]":
         """Return what was forecast for the hours of which there are good readings, beside what was read.
 
         Parameters
@@ -296,7 +299,7 @@ def _note(
     hourly = np.diff(issue.times, prepend=issue.times[0] - HOUR) == HOUR
     ahead = (issue.times - np.datetime64(seconds(issue.issued_at), "s")) / HOUR
     for name, found in said.items():
-        values = np.median(issue.column(name), axis=0)
+        values = middle(issue.column(name))
         usable = there & np.isfinite(values) & (hourly | (VARIABLES[name].cell == "point"))
         for row, lead in enumerate(leads):
             rows = np.flatnonzero(usable & (ahead >= lead) & (ahead <= 1.5 * lead + 1.0))
@@ -305,13 +308,17 @@ def _note(
             lead_h[name][row, at[rows]] = ahead[rows]
 
 
-def _history(name: str, hours: TimeArray, lead_h: FloatArray, said: FloatArray, read: FloatArray) -> History:
+def _history(name: str, hours: TimeArray, lead_h: FloatArray, said: FloatArray, read: FloatArray) -> "History":
+    from dryspell.weather.history import History  # noqa: PLC0415  (most sites have no sensor to learn from)
+
     rows, at = np.nonzero(np.isfinite(said) & np.isfinite(read))
     order = np.lexsort((rows, at))
     rows, at = rows[order], at[order]
     return History(name, hours[at], lead_h[rows, at], said[rows, at], read[at])
 
 
-def _nothing(name: str) -> History:
+def _nothing(name: str) -> "History":
+    from dryspell.weather.history import History  # noqa: PLC0415  (as above)
+
     none = np.array([], dtype=np.float64)
     return History(name, np.array([], dtype="datetime64[s]"), none, none, none)

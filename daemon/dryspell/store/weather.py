@@ -14,15 +14,22 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from dryspell.errors import StoreError
+from dryspell.science.middle import middle
 from dryspell.store.database import instant, seconds
 from dryspell.store.readings import Series
 from dryspell.store.record import Record
 from dryspell.weather.overlay import DEW, HUMIDITY, overlay, with_hours
 from dryspell.weather.resample import LONGEST_STEP
-from dryspell.weather.table import FloatArray, TimeArray, WeatherTable
+from dryspell.weather.table import VARIABLES, FloatArray, TimeArray, WeatherTable
 
 WHAT_WAS_KEPT = "what was kept here"
 _ANY_TIME = timedelta(days=36_500)
+_MET = np.dtype([("time", np.int64), ("variable", np.int64), ("value", np.float64), ("issued_at", np.int64)])
+_NUMBER = " ".join(f"WHEN '{name}' THEN {number}" for number, name in enumerate(VARIABLES))
+_SELECT_MET = (
+    f"SELECT time, CASE variable {_NUMBER} ELSE -1 END, value, issued_at "  # noqa: S608  (names of ours)
+    "FROM weather_met WHERE site = ? AND time >= ?"
+)
 
 
 class WeatherShelf(Record):
@@ -55,7 +62,7 @@ class WeatherShelf(Record):
         rows = [
             (site, at, name, value, issued)
             for name, column in table.columns.items()
-            for at, value in zip(stamps, np.median(column[:, past], axis=0).tolist(), strict=True)
+            for at, value in zip(stamps, middle(column[:, past]).tolist(), strict=True)
             if value == value  # noqa: PLR0124  (not NaN)
         ]
         with self._transaction() as connection:
@@ -130,23 +137,21 @@ class WeatherShelf(Record):
 
     def _met(self, site: str, since: datetime) -> WeatherTable | None:
         """Return the hours of forecasts kept of a site; None with less than two."""
-        rows = self._rows(
-            "SELECT time, variable, value, issued_at FROM weather_met WHERE site = ? AND time >= ?",
-            site,
-            seconds(since),
-        )
-        stamps = sorted({row[0] for row in rows})
-        if len(stamps) < 2:
+        rows = self._array(_MET, _SELECT_MET, site, seconds(since))
+        stamps, place = np.unique(rows["time"], return_inverse=True)
+        if stamps.size < 2:
             return None
-        place = {at: i for i, at in enumerate(stamps)}
-        columns = {name: np.full((1, len(stamps)), np.nan) for name in {row[1] for row in rows}}
-        for at, name, value, _ in rows:
-            columns[name][0, place[at]] = value
+        columns = {}
+        for number, name in enumerate(VARIABLES):
+            of_it = rows["variable"] == number
+            if of_it.any():
+                columns[name] = np.full((1, stamps.size), np.nan)
+                columns[name][0, place[of_it]] = rows["value"][of_it]
         return WeatherTable(
-            times=np.array(stamps, dtype="datetime64[s]"),
+            times=stamps.astype("datetime64[s]"),
             columns=columns,
             source=WHAT_WAS_KEPT,
-            issued_at=instant(max(row[3] for row in rows)),
+            issued_at=instant(int(rows["issued_at"].max())),
         )
 
 

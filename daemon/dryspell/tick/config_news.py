@@ -6,12 +6,12 @@ from hashlib import sha256
 
 from pydantic import Field, ValidationError
 
-from dryspell.alerts.configuration import ConfigKind, compose_config
+from dryspell.alerts.configuration import compose_config
+from dryspell.alerts.kinds import ConfigKind, Level
 from dryspell.alerts.memory import Remembered
-from dryspell.alerts.model import Level
 from dryspell.config import Config
 from dryspell.store import Store
-from dryspell.store.outbox import Message
+from dryspell.store.notices import Message
 
 log = logging.getLogger(__name__)
 

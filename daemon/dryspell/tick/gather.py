@@ -10,10 +10,10 @@ import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dryspell.alerts.sources import SourceHealth
 from dryspell.clock import Clock
 from dryspell.config import Config
 from dryspell.errors import StoreError, WeatherError
@@ -24,6 +24,9 @@ from dryspell.weather.join import join
 from dryspell.weather.sources import Source
 from dryspell.weather.table import WeatherTable
 from dryspell.workers import Workers
+
+if TYPE_CHECKING:
+    from dryspell.alerts.sources import SourceHealth
 
 log = logging.getLogger(__name__)
 
@@ -147,11 +150,13 @@ class Gatherer:
             met.known = table
         self._store.keep_issue(site, table, now)
 
-    def health(self) -> list[SourceHealth]:
+    def health(self) -> "list[SourceHealth]":
         """Return how every source does that was asked, by what came of it last."""
         return [each for site, met in self._met.items() for each in self._health(site, met)]
 
-    def _health(self, site: str, met: _Met) -> list[SourceHealth]:
+    def _health(self, site: str, met: _Met) -> "list[SourceHealth]":
+        from dryspell.alerts.sources import SourceHealth  # noqa: PLC0415  (commands that alert nobody can do without)
+
         with self._lock:
             failing, known = dict(met.failing), met.known
         names = [name for name in self._sources[site].name.split(" then ") if name]

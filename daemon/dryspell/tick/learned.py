@@ -2,10 +2,14 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from dryspell.config import Config
-from dryspell.science.pace import Pace, learn_pace
 from dryspell.trade.coating import FACTORS, YOURS, Coating
+from dryspell.trade.families import Over
+
+if TYPE_CHECKING:
+    from dryspell.science.pace import Pace
 
 PACE = FACTORS + "pace"
 
@@ -25,20 +29,22 @@ def learned(config: Config, progress_seen: Mapping[str, Sequence[float]]) -> Con
         for key, seen in progress_seen.items()
         if key in config.coating and (pace := pace_of(config.coating[key], seen)).factor != 1.0
     }
-    return replace(config, coating={**config.coating, **taught})
+    return replace(config, coating=Over(taught, config.coating)) if taught else config
 
 
-def pace_of(coating: Coating, seen: Sequence[float]) -> Pace:
+def pace_of(coating: Coating, seen: Sequence[float]) -> "Pace":
     """Return what was learned of a coating: nothing where its own configuration says how it dries."""
+    from dryspell.science.pace import learn_pace  # noqa: PLC0415  (most coats were not seen to be sandable)
+
     return learn_pace(() if coating.mark_of(PACE) == YOURS else seen)
 
 
 def as_expected(config: Config, key: str) -> Config:
     """Return the configuration with a coating at the pace it was expected to have before anything was learned."""
-    return replace(config, coating={**config.coating, key: _at_pace(config.coating[key], 1.0, {})})
+    return replace(config, coating=Over({key: _at_pace(config.coating[key], 1.0, {})}, config.coating))
 
 
-def _paced(coating: Coating, pace: Pace) -> Coating:
+def _paced(coating: Coating, pace: "Pace") -> Coating:
     coats = "one coat" if pace.coats == 1 else f"{pace.coats} coats"
     return _at_pace(coating, round(pace.factor, 4), {PACE: f"learned from {coats} of yours"})
 

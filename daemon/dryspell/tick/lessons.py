@@ -4,19 +4,18 @@ import logging
 import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from dryspell.errors import WeatherError
 from dryspell.store import Store
-from dryspell.weather.alone import ALONE, relived
 from dryspell.weather.checks import as_instant
-from dryspell.weather.correction import MOVED, MULTIPLIED, SiteCorrection, fit
 from dryspell.weather.error_model import ALONE_ERRORS, DEFAULT_ERRORS, ErrorModel
-from dryspell.weather.learn_errors import learn_errors, when_corrected
 from dryspell.weather.noise import seed_of
 from dryspell.weather.odds import members_of
-from dryspell.weather.table import WeatherTable
+from dryspell.weather.table import ALONE, WeatherTable
+
+if TYPE_CHECKING:
+    from dryspell.weather.correction import SiteCorrection
 
 log = logging.getLogger(__name__)
 
@@ -28,30 +27,31 @@ LEAN_ON = timedelta(hours=2)
 
 _FIGURES = re.compile(r"\d[\d.]*|nan")
 
-NOTHING = fit({}, np.datetime64(0, "s"))
-"""The correction of a place of which nothing has been learned."""
-
 
 @dataclass(frozen=True)
 class Lessons:
-    """What was learned of one site from readings up to an instant."""
+    """What was learned of one site from readings up to an instant; no correction where nothing could be."""
 
     at: datetime
     source: str
-    correction: SiteCorrection
+    correction: "SiteCorrection | None"
     errors: ErrorModel
 
     def until(self) -> datetime:
         """Return when to learn again: soon, while nothing has been learned."""
-        return self.at + (LEARN_EVERY if self.correction.learned else LEARN_SOON)
+        return self.at + (LEARN_EVERY if self.correction and self.correction.learned else LEARN_SOON)
 
 
 def learn(store: Store, site: str, table: WeatherTable, now: datetime) -> Lessons:
     """Learn from what was forecast by the source of a table, and read then."""
     if not store.latest_good(site, now, back=LEARN_EVERY):
-        return Lessons(now, table.source, NOTHING, ALONE_ERRORS if table.source == ALONE else DEFAULT_ERRORS)
+        return Lessons(now, table.source, None, ALONE_ERRORS if table.source == ALONE else DEFAULT_ERRORS)
     if table.source == ALONE:
-        return Lessons(now, table.source, NOTHING, _errors_alone(store, site, now))
+        return Lessons(now, table.source, None, _errors_alone(store, site, now))
+    # Most sites have no sensor, and then nothing of this is wanted.
+    from dryspell.weather.correction import MOVED, MULTIPLIED, fit  # noqa: PLC0415
+    from dryspell.weather.learn_errors import learn_errors, when_corrected  # noqa: PLC0415
+
     history = store.history(site, (*MOVED, *MULTIPLIED), now, LEADS_H, source=table.source)
     correction = fit(history, as_instant(now))
     used = {name: score for name, score in correction.scores.items() if name in correction.learned}
@@ -60,9 +60,12 @@ def learn(store: Store, site: str, table: WeatherTable, now: datetime) -> Lesson
 
 def say(site: str, lessons: Lessons, before: Lessons | None) -> None:
     """Log of each variable whether it is corrected, when that is news; figures alone are none."""
-    for name, score in lessons.correction.scores.items():
-        why = lessons.correction.off.get(name, "")
-        if before and name in before.correction.scores and _plain(before.correction.off.get(name, "")) == _plain(why):
+    if (correction := lessons.correction) is None:
+        return
+    was = before.correction if before else None
+    for name, score in correction.scores.items():
+        why = correction.off.get(name, "")
+        if was and name in was.scores and _plain(was.off.get(name, "")) == _plain(why):
             continue
         if why:
             log.info("%s of %s is not corrected: %s", name, site, why)
@@ -78,6 +81,9 @@ def _errors_alone(store: Store, site: str, now: datetime) -> ErrorModel:
     readings = store.read_weather(site, now - timedelta(days=90), now)
     if readings is None:
         return ALONE_ERRORS
+    from dryspell.weather.alone import relived  # noqa: PLC0415  (as above)
+    from dryspell.weather.learn_errors import learn_errors  # noqa: PLC0415
+
     try:
         return learn_errors(relived(readings, now), default=ALONE_ERRORS)
     except WeatherError:
@@ -96,8 +102,13 @@ def as_here(
     """
     readings = reversed(store.latest_good(site, now, back=LEAN_ON))  # the first sensor of a variable stays
     latest = {each.variable: (as_instant(each.at), each.value) for each in readings}
-    if lessons.correction.learned or lessons.correction.off or latest:
-        table = lessons.correction.applied(table, as_instant(now), latest)
+    correction = lessons.correction
+    if correction is None and latest:
+        from dryspell.weather.correction import NOTHING  # noqa: PLC0415  (as above)
+
+        correction = NOTHING
+    if correction is not None and (correction.learned or correction.off or latest):
+        table = correction.applied(table, as_instant(now), latest)
     if members > 1:
         table = members_of(table, now, lessons.errors, count=members, seed=seed_of(site))
     return table

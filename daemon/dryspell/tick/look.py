@@ -8,7 +8,7 @@ from dryspell.outlook.cloud import every_way
 from dryspell.outlook.conditions import conditions_at
 from dryspell.outlook.mix import pot_of
 from dryspell.outlook.model import Coat, Mixed, Outlook, Pot, Provenance
-from dryspell.tick.alike import Alike, by_exposure
+from dryspell.tick.alike import Alike, Answers, Place
 from dryspell.trade.piece import Piece
 from dryspell.weather.table import WeatherTable
 
@@ -22,6 +22,7 @@ def look(
     now: datetime,
     on_error: OnError | None = None,
     pots: Mapping[str, Mixed] | None = None,
+    before: Answers | None = None,
 ) -> list[Outlook]:
     """Return the outlook of every piece, in the order of the configuration.
 
@@ -38,11 +39,18 @@ def look(
         the exception is raised.
     pots
         The pot that was mixed last, by piece.
+    before
+        What was answered at the look before, which is put in its place what is answered now; None where nothing was.
     """
+    before = Answers() if before is None else before
     found: dict[str, Outlook] = {}
-    for alike in by_exposure(config.piece.values()):
-        table = tables.get(alike[0].site)
-        group = Alike(config, table, now)
+    place: Place | None = None
+    for alike in before.begin(config):
+        site = config.site_of(alike[0])
+        if place is None or place.site is not site:
+            place = Place(site, tables.get(site.key))
+        table = place.table
+        group = Alike(config, place, now, before)
         for piece in alike:
             on = coats.get(piece.key, ())
             try:
@@ -56,6 +64,7 @@ def look(
                 on_error(piece.key, error)
                 outlook = _not_judged(config, piece, on, table, now)
             found[piece.key] = outlook
+    before.end()
     return [found[key] for key in config.piece]
 
 

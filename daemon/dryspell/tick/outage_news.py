@@ -15,8 +15,8 @@ from dryspell.alerts.sensors import MEMORY_KEY, SensorHealth, SensorMemory, Sens
 from dryspell.alerts.source_text import compose_source, source_notice_id
 from dryspell.alerts.sources import SOURCE_MEMORY_KEY, SourceHealth, SourceMemory, SourceNotice, decide_sources
 from dryspell.config import Config
-from dryspell.store.outbox import Message
-from dryspell.tick.saying import habits_of
+from dryspell.store.notices import Message
+from dryspell.tick.saying import quiet_for_all
 
 log = logging.getLogger(__name__)
 
@@ -68,7 +68,7 @@ M = TypeVar("M", bound=OutageMemory)
 
 
 def _awake(config: Config, seen: Iterable[H], now: datetime) -> list[H]:
-    quiet = habits_of(config).quiet
+    quiet = quiet_for_all(config)
     return [health for health in seen if quiet_until(now, quiet, config.site[health.site].zone) is None]
 
 

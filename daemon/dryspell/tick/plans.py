@@ -5,6 +5,7 @@ import traceback
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from hashlib import sha256
 from typing import Any
 
 from dryspell.config import Config
@@ -251,6 +252,14 @@ def _fingerprint(
     weather = tuple(
         (site, table and (table.source, table.issued_at, table.members, table.notes)) for site, table in tables.items()
     )
-    on = tuple((piece, tuple(coat.model_dump_json() for coat in of_piece)) for piece, of_piece in coats.items())
+    on = tuple((piece, _mark(of_piece)) for piece, of_piece in coats.items())
     paces = tuple((key, coating.factors.pace) for key, coating in config.coating.items())
     return weather, on, paces
+
+
+def _mark(coats: Sequence[Coat]) -> bytes:
+    """Return a mark that other coats have another of; they themselves are kilobytes each."""
+    mark = sha256()
+    for coat in coats:
+        mark.update(coat.model_dump_json().encode() + b"\n")
+    return mark.digest()

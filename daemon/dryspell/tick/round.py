@@ -4,6 +4,7 @@ import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 
 from pydantic import ValidationError
 
@@ -21,7 +22,8 @@ from dryspell.outlook.model import Outlook
 from dryspell.outlook.plan_model import Plan
 from dryspell.outlook.words import verdict_line
 from dryspell.store import Store
-from dryspell.store.outbox import Given, Message
+from dryspell.store.notices import Given, Message
+from dryspell.tick.alike import Answers
 from dryspell.tick.charts import Charts
 from dryspell.tick.gather import Gatherer
 from dryspell.tick.hub import Hub
@@ -73,9 +75,11 @@ class Round:
         self._delivery = delivery
         self._hub = hub
         self._planner = planner
+        self._habits = habits_of(config)
         self._pictures = pictures
         self._failing: dict[str, tuple[str, str]] = {}
         self._foretold: dict[str, int] = {}
+        self._answers = Answers()
 
     @property
     def failing(self) -> Mapping[str, str]:
@@ -95,14 +99,13 @@ class Round:
         tables = self._gatherer.tables(since_of(self._config, coats), wait_s=fetch_wait_s)
         now = self._clock.now()
         failed: dict[str, tuple[str, str]] = {}
-        outlooks = look(
-            config, coats, tables, now, lambda piece, error: self._failed(failed, piece, error), self._store.pots()
-        )
+        note = partial(self._failed, failed)
+        outlooks = look(config, coats, tables, now, note, self._store.pots(), self._answers)
         self._failing = failed
 
         remembered = self._store.memory()
         before = self._memory(remembered)
-        notices, memory = decide(before, outlooks, now, habits_of(self._config), self._plans())
+        notices, memory = decide(before, outlooks, now, self._habits, self._plans())
         by_piece = {outlook.piece: outlook for outlook in outlooks}
         chart = Charts(config, by_piece, tables, now) if self._pictures else None
         messages = [self._message(notice, by_piece, chart) for notice in notices]

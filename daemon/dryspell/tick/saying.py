@@ -3,14 +3,16 @@
 from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime, timedelta
 
+from dryspell.alerts.kinds import Kind, Level
 from dryspell.alerts.memory import PieceMemory
-from dryspell.alerts.model import Habits, Kind, Level, Notice, PieceHabits
-from dryspell.alerts.quiet import common, quiet_until
+from dryspell.alerts.model import Habits, Notice, PieceHabits
+from dryspell.alerts.quiet import Quiet, common, quiet_until
 from dryspell.alerts.sensors import MEMORY_KEY
 from dryspell.alerts.writing import About
-from dryspell.config import AlertTarget, Config
+from dryspell.config import Config
+from dryspell.config.target import AlertTarget
 from dryspell.outlook.model import Outlook
-from dryspell.store.outbox import Sending
+from dryspell.store.notices import Sending
 from dryspell.trade.system import NO_SANDING
 
 
@@ -20,8 +22,6 @@ def habits_of(config: Config) -> Habits:
     Nothing is decided in the hours that are quiet for every target. What is quiet longer for one of them is held for it
     when it is sent.
     """
-    usual = config.alerting.quiet
-    theirs = [target.quiet_hours(usual) for target in config.alerts.values()]
     pieces = {}
     for key, piece in config.piece.items():
         lays = config.lays_of(piece)
@@ -34,7 +34,7 @@ def habits_of(config: Config) -> Habits:
         )
     return Habits(
         evening=config.alerting.evening,
-        quiet=common(theirs) if theirs else usual,
+        quiet=quiet_for_all(config),
         again=config.alerting.again,
         all_told_to_coat=all(
             target.hears(Kind.COAT_NOW, Level.NOW) and target.hears(Kind.HOT_COAT, Level.NOW)
@@ -43,6 +43,13 @@ def habits_of(config: Config) -> Habits:
         ),
         piece=pieces,
     )
+
+
+def quiet_for_all(config: Config) -> Quiet | None:
+    """Return the hours that are quiet for every target."""
+    usual = config.alerting.quiet
+    theirs = [target.quiet_hours(usual) for target in config.alerts.values()]
+    return common(theirs) if theirs else usual
 
 
 def about(config: Config, outlooks: Iterable[Outlook]) -> dict[str, About]:

@@ -1,6 +1,5 @@
 """A piece of work and the place where it stands."""
 
-from difflib import get_close_matches
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -40,6 +39,8 @@ def _nearest_zone(text: str) -> str | None:
     cities = {name.rpartition("/")[2]: place for name, place in sorted(places.items(), reverse=True)}
     wanted = text.strip().lower().replace(" ", "_")
     for names in (places, cities):
+        from difflib import get_close_matches  # noqa: PLC0415  (only where something is misspelt)
+
         if near := get_close_matches(wanted, names, n=1, cutoff=0.8):
             return names[near[0]]
     return None

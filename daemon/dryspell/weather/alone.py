@@ -21,7 +21,7 @@ from dryspell.weather.history import History
 from dryspell.weather.learn_errors import RECENT_DAYS
 from dryspell.weather.recent import AIR, DEW, HOUR, USUAL_DAYS, WIND, Recent, recent_of
 from dryspell.weather.showers import CHANCE, RAIN
-from dryspell.weather.table import FloatArray, WeatherTable
+from dryspell.weather.table import ALONE, FloatArray, WeatherTable
 from dryspell.weather.waits import instant_text, length_text
 
 LEAST_DAYS = 3
@@ -30,8 +30,6 @@ LATEST_H = 6
 """There is none either when the last reading is older than this."""
 FARTHEST_H = 48
 
-ALONE = "the site's own readings"
-"""The source of an outlook from readings alone."""
 _DAYS = FITTED_DAYS + USUAL_DAYS + 2
 _FLOOR = {AIR: -np.inf, DEW: -np.inf, WIND: 0.0}
 

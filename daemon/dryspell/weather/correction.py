@@ -130,6 +130,10 @@ def fit(history: Mapping[str, History], now: np.datetime64) -> SiteCorrection:
     )
 
 
+NOTHING = fit({}, np.datetime64(0, "s"))
+"""The correction of a place of which nothing has been learned: it only leans on the last readings."""
+
+
 def _was_read(hourly: Hourly, name: str) -> bool:
     return name in hourly.reading and bool(np.isfinite(hourly.reading[name]).any())
 

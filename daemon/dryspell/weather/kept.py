@@ -45,6 +45,8 @@ class Kept(BaseModel):
 class _Head(BaseModel):
     """The first line of a file; the body is the rest of it."""
 
+    model_config = ConfigDict(cache_strings="keys")  # its instants are others every time
+
     kept: Kept
     sha256: str | None
 

@@ -27,10 +27,12 @@ def at_points(table: WeatherTable, name: str, grid: TimeArray) -> FloatArray:
     left = np.clip(np.searchsorted(times, grid, side="right") - 1, 0, times.size - 2)
     step = times[left + 1] - times[left]
     share = (grid - times[left]) / step
-    between = values[:, left] * (1.0 - share) + values[:, left + 1] * share
+    # Taken and not indexed: what is indexed lies in memory instant by instant, and so does all that is made of it.
+    before, after = values.take(left, axis=1), values.take(left + 1, axis=1)
+    between = before * (1.0 - share) + after * share
     known = np.where(step > LONGEST_STEP, np.nan, between)
     # On a stamp the value stands, whatever its neighbours are.
-    return np.where(share == 0.0, values[:, left], np.where(share == 1.0, values[:, left + 1], known))
+    return np.where(share == 0.0, before, np.where(share == 1.0, after, known))
 
 
 def over_cells(
@@ -65,8 +67,8 @@ def over_cells(
     span = stamp_ticks[index] - stamp_ticks[index - 1]
     with np.errstate(invalid="ignore", divide="ignore"):
         in_ticks = np.where(span > 0, (grid_ticks - stamp_ticks[index - 1]) / span, in_time)
-    up_to = totals[:, index - 1] + (totals[:, index] - totals[:, index - 1]) * in_ticks
-    hidden = unknown[:, index - 1] + (unknown[:, index] - unknown[:, index - 1]) * in_time
+    up_to = _between(totals, index, in_ticks)
+    hidden = _between(unknown, index, in_time)
 
     cells = np.diff(up_to, axis=1) / (np.diff(points) if mean else 1.0)
     cells = np.where(np.diff(hidden, axis=1) > 1e-6, np.nan, cells)
@@ -84,10 +86,16 @@ def most_in_cells(table: WeatherTable, name: str, grid: TimeArray) -> FloatArray
     first = np.searchsorted(stamps, begins, side="right")
     last = np.clip(np.searchsorted(stamps, points, side="left"), 1, stamps.size - 1)
     first = np.clip(first, 1, last)
-    result = values[:, last]
+    result = values.take(last, axis=1)
     for back in range(1, int(np.max(last - first)) + 1):  # steps inside one cell: none for hourly weather
-        result = np.fmax(result, values[:, np.maximum(last - back, first)])
+        result = np.fmax(result, values.take(np.maximum(last - back, first), axis=1))
     return result
+
+
+def _between(sums: FloatArray, index: IndexArray, share: FloatArray) -> FloatArray:
+    """Return the sums a share of the way from the stamp before to that of the index."""
+    before = sums.take(index - 1, axis=1)
+    return before + (sums.take(index, axis=1) - before) * share
 
 
 def _seconds(times: TimeArray) -> FloatArray:

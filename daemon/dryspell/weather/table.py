@@ -11,6 +11,9 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 TimeArray = npt.NDArray[np.datetime64]
 
+ALONE = "the site's own readings"
+"""The source of an outlook that is made of what was read at a site, without a forecast."""
+
 
 @dataclass(frozen=True)
 class Variable:

@@ -1,7 +1,6 @@
 """How long a service wants to be left alone, and how a length of time reads."""
 
 from datetime import UTC, datetime
-from email.utils import parsedate_to_datetime
 
 # MET Norway's terms ask that Expires be obeyed; a floor and a ceiling keep a server with a wrong clock from being
 # hammered or from being left alone for days.
@@ -67,6 +66,8 @@ def instant_text(instant: datetime) -> str:
 def _http_date(text: str | None) -> datetime | None:
     if text is None:
         return None
+    from email.utils import parsedate_to_datetime  # noqa: PLC0415  (brings sockets; instants are told without it)
+
     try:
         moment = parsedate_to_datetime(text)
     except (ValueError, TypeError, OverflowError):

@@ -13,7 +13,7 @@ from starlette.responses import Response
 
 from dryspell.config import Config
 from dryspell.outlook.plan_model import Plans
-from dryspell.store.calendar import Told
+from dryspell.store.calendar_entry import Told
 from dryspell.web.board import Board
 from dryspell.web.calendar_entries import entries_of, tells, told_now
 from dryspell.web.desk import Desk

@@ -15,7 +15,7 @@ from dryspell.config import Config
 from dryspell.outlook.figures import Units, clock, quantity, weekday_date
 from dryspell.outlook.plan_model import Plan, PlannedCoat
 from dryspell.outlook.words import reason_text
-from dryspell.store.calendar import Entry, Told
+from dryspell.store.calendar_entry import Entry, Told
 from dryspell.trade.before import before_text
 from dryspell.trade.system import NO_SANDING
 

@@ -159,6 +159,8 @@ class Shell:
             return _answer(request, at_hand[1])
 
         def keep(kept: Kept) -> None:
+            for old in [each for each, (of, _) in self._kept.items() if of != stamp]:
+                del self._kept[old]
             self._kept[key] = (stamp, kept)
             self._kept.move_to_end(key)
             while len(self._kept) > MOST_KEPT:

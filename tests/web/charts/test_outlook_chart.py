@@ -1,5 +1,6 @@
 """The chart of an outlook: what is drawn are the outlook's own numbers, and no colour is needed to read it."""
 
+import weakref
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
@@ -295,6 +296,16 @@ def test_what_comes_is_worked_out_once_a_tick_and_little_of_it_is_kept(monkeypat
     later = replace(first)
     assert one.days(later, rail, None, wide=True) is not wide
     assert worked_out[2:] == ["toe_rail"]
+
+
+def test_what_was_worked_out_goes_with_its_tick_though_nobody_looks_again():
+    one, now = Sight(), replace(known())
+    one.days(now, now.outlook("toe_rail"), None, wide=True)
+    worked_out = weakref.ref(one._last[1])
+    assert worked_out() is not None
+    del now
+    assert worked_out() is None
+    assert one._days == {}
 
 
 def test_a_piece_without_weather_has_no_days():

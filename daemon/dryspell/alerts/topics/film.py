@@ -10,8 +10,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from dryspell.alerts.kinds import Kind, Level
 from dryspell.alerts.memory import FilmMemory
-from dryspell.alerts.model import Kind, Level, Why
+from dryspell.alerts.model import Why
 from dryspell.alerts.talk import Talk
 from dryspell.alerts.topics.windows import has_room
 from dryspell.outlook.model import FilmState

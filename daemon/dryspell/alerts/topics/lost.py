@@ -6,8 +6,9 @@ hours after it was back; that it is back is said when it has been for half an ho
 
 from datetime import timedelta
 
+from dryspell.alerts.kinds import Kind
 from dryspell.alerts.memory import LostMemory, Promise
-from dryspell.alerts.model import Kind, Told, Why
+from dryspell.alerts.model import Told, Why
 from dryspell.alerts.talk import Talk
 
 IS_NEWS_FOR = timedelta(hours=12)

@@ -6,7 +6,8 @@ it is never sanded.
 
 from datetime import timedelta
 
-from dryspell.alerts.model import Kind, Level, Why
+from dryspell.alerts.kinds import Kind, Level
+from dryspell.alerts.model import Why
 from dryspell.alerts.talk import Talk
 from dryspell.alerts.topics.film import by_day, film_key
 

@@ -12,8 +12,9 @@
 
 from datetime import date, datetime, timedelta
 
+from dryspell.alerts.kinds import Kind, Level
 from dryspell.alerts.memory import PlanMemory
-from dryspell.alerts.model import Kind, Level, Move, Why
+from dryspell.alerts.model import Move, Why
 from dryspell.alerts.talk import Talk
 from dryspell.outlook.plan_model import Plan
 

@@ -8,8 +8,9 @@
 
 from datetime import timedelta
 
+from dryspell.alerts.kinds import Kind
 from dryspell.alerts.memory import PotMemory
-from dryspell.alerts.model import Kind, Why
+from dryspell.alerts.model import Why
 from dryspell.alerts.talk import Talk
 
 # Common practice of people who load a brush for two or three more lengths, no source.

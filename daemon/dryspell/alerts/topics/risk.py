@@ -15,8 +15,9 @@ The rules, per film and danger:
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
+from dryspell.alerts.kinds import Kind, Level
 from dryspell.alerts.memory import FilmMemory, Warned
-from dryspell.alerts.model import Kind, Level, Why
+from dryspell.alerts.model import Why
 from dryspell.alerts.quiet import quiet_before
 from dryspell.alerts.spans import last_worked
 from dryspell.alerts.talk import Talk

@@ -2,8 +2,9 @@
 
 from datetime import timedelta
 
+from dryspell.alerts.kinds import Kind, Level
 from dryspell.alerts.memory import UpkeepMemory
-from dryspell.alerts.model import Kind, Level, Why
+from dryspell.alerts.model import Why
 from dryspell.alerts.talk import Talk
 from dryspell.alerts.topics.film import SAME_FILM, by_day
 

@@ -17,8 +17,9 @@ The rules, per piece and coat:
 
 from datetime import date, datetime, timedelta
 
+from dryspell.alerts.kinds import Kind, Level
 from dryspell.alerts.memory import Opened, Promise, SeenSpan, ShadeTold, WindowMemory
-from dryspell.alerts.model import Kind, Level, Told, Why
+from dryspell.alerts.model import Told, Why
 from dryspell.alerts.spans import GRID, HOUR, Stretch, block_at, kept, open_now, stretches
 from dryspell.alerts.talk import Talk
 from dryspell.outlook.model import Window

@@ -5,7 +5,6 @@ import json
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 
 from dryspell.errors import WeatherError
 from dryspell.weather.table import VARIABLES
@@ -141,6 +140,8 @@ def _headings(headings: Sequence[str], place: str) -> dict[str, str]:
 
 def _check_name(name: str, place: str) -> None:
     if name not in VARIABLES:
+        from difflib import get_close_matches  # noqa: PLC0415  (only where something is misspelt)
+
         near = get_close_matches(name, VARIABLES, n=1, cutoff=0.5)
         right = f"did you mean {near[0]}?" if near else f"known are {', '.join(VARIABLES)}"
         raise WeatherError(f"{place}: no such weather variable: {name!r}; {right}")

@@ -42,6 +42,8 @@ class KeptDocuments:
         if kept is None or kept.stamp != stamp:
 
             def keep(made: _Kept) -> None:
+                for old in [each for each, kept in self._kept.items() if kept.stamp != stamp]:
+                    del self._kept[old]
                 self._kept[key] = made
                 while len(self._kept) > MOST_KEPT:
                     self._kept.popitem(last=False)

@@ -12,7 +12,7 @@ from dryspell.answers.common import Whole, edition
 from dryspell.answers.part import Instant, Part, TextOrNone, told_by
 from dryspell.outlook.model import Outlook, Word
 from dryspell.outlook.words import next_window, open_window
-from dryspell.store.outbox import Queued
+from dryspell.store.notices import Queued
 from dryspell.weather.flags import Flag
 from dryspell.web.board import Known
 

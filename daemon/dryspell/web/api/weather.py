@@ -9,7 +9,8 @@ from pydantic import Field
 from dryspell.answers.common import WeatherPart, Whole, edition
 from dryspell.answers.part import Instant, Part
 from dryspell.outlook.cloud import every_way
-from dryspell.outlook.conditions import dew_point_at, face_weather
+from dryspell.outlook.columns import dew_point_at
+from dryspell.outlook.conditions import face_weather
 from dryspell.outlook.sight import met_by
 from dryspell.outlook.spans import IndexArray
 from dryspell.science.air import relative_humidity

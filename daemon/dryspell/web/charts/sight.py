@@ -1,5 +1,6 @@
 """The days ahead of each piece, worked out once a tick for everybody who looks at them."""
 
+import weakref
 from dataclasses import dataclass
 from datetime import date
 from threading import Lock
@@ -34,12 +35,13 @@ class Sight:
     """Works out what comes to pieces.
 
     What has been worked out is kept as the few numbers that are shown. Of the weather behind them, which is megabytes
-    where it may go many ways, only that at the piece that was looked at last is.
+    where it may go many ways, only that at the piece that was looked at last is. All of it goes with its tick, whether
+    anybody looks again or not.
     """
 
     def __init__(self) -> None:
         self._lock = Lock()
-        self._of: Known | None = None
+        self._of: weakref.ref[Known] | None = None
         self._last: tuple[str, _Met | None] = ("", None)
         self._days: dict[tuple[str, date | None, bool], Days | None] = {}
 
@@ -68,8 +70,13 @@ class Sight:
 
     def _begin(self, known: Known) -> None:
         """Drop what is of another tick."""
-        if self._of is not known:
-            self._of, self._last, self._days = known, ("", None), {}
+        if self._of is None or self._of() is not known:
+            self._of, self._last, self._days = weakref.ref(known, self._drop), ("", None), {}
+
+    def _drop(self, of: "weakref.ref[Known]") -> None:
+        """Drop what is of a tick that nobody knows any more; without a lock, since this may come at any moment."""
+        if self._of is of:
+            self._last, self._days = ("", None), {}
 
     def _met_at(self, known: Known, outlook: Outlook) -> _Met | None:
         if self._last[0] != outlook.piece:
