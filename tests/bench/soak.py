@@ -6,8 +6,8 @@ a finisher who coats when he is told to, sees films sandable, and corrects himse
 
 Printed is what the process held on each day: resident memory, threads and file handles, of each the least of many
 looks in the second half of the day, which is what it holds between two ticks when all is loaded; the most memory; and
-the state with its log. Ends with 1 where a bar
-is missed:
+the state with its log. The daemon has the environment that `deploy/systemd` gives it. Ends with 1 where a bar is
+missed:
 
 - memory grows by less than 5 MB after the first day, and neither threads nor handles do; where the machine is too slow
   for the 48 ticks of a day, its first day ends with the 48th;

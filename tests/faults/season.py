@@ -23,6 +23,8 @@ from dryspell.store.store import FILE_NAME
 from dryspell.tick.heartbeat import read_heartbeat
 from faults.daemon import Daemon
 
+ROOT = Path(__file__).resolve().parents[2]
+
 START = datetime(2026, 5, 1, tzinfo=UTC)
 HOUR = timedelta(hours=1)
 TOKEN = "a token of the soak"
@@ -109,6 +111,13 @@ def issued(now, seed=4):
     }
 
 
+def as_installed():
+    """Return the environment that the unit for systemd gives the daemon, but for where its files are."""
+    unit = (ROOT / "deploy" / "systemd" / "dryspell.service").read_text("utf-8")
+    lines = re.findall(r"^Environment=(.+)$", unit, re.MULTILINE)
+    return {k: v for line in lines for k, v in (word.split("=", 1) for word in line.split()) if k[:9] != "DRYSPELL_"}
+
+
 @dataclass(frozen=True)
 class Held:
     """What a process held towards the end of a day, the least of many looks; `peak_mb` is the most of the whole day.
@@ -173,7 +182,7 @@ class Season:
             )
             + self._more
         )  # fmt: skip
-        self.daemon = Daemon(config, now=self._start, speed=self._speed)
+        self.daemon = Daemon(config, now=self._start, speed=self._speed, env=as_installed())
         self.daemon.wait_until_up()
         self.daemon.wait_for("the page is at http://")
         page = next(found[1] for line in self.daemon.log if (found := re.search(r"page is at (http://\S+)", line)))
