@@ -3,6 +3,7 @@
 import platform
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -74,3 +75,27 @@ def test_what_a_tick_frees_it_takes_again_without_meeting_new_pages_and_it_goes_
     met, held_kib = (int(line) for line in told.stdout.split())
     assert (met < 500) is are_few  # each of the ten times is 24 MiB, 6,000 pages
     assert held_kib < 2_000
+
+
+LARGE = """
+import resource, sys
+import numpy
+from dryspell.heap import in_large_pages, keep_at_hand
+
+keep_at_hand()
+if sys.argv[1] == "large":
+    in_large_pages()
+met = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+held = [numpy.full(80_000, k) for k in range(30)]
+print(resource.getrusage(resource.RUSAGE_SELF).ru_minflt - met)
+assert all((each == k).all() for k, each in enumerate(held))
+"""
+THERE_ARE = Path("/sys/kernel/mm/transparent_hugepage/enabled")
+
+
+@pytest.mark.parametrize(("asked", "are_few"), [("large", True), ("as it is", False)])
+def test_in_large_pages_what_a_command_takes_is_met_in_few_steps(asked, are_few):
+    told = subprocess.run([sys.executable, "-c", LARGE, asked], capture_output=True, text=True, check=True, timeout=60)
+    there_are = THERE_ARE.exists() and "[madvise]" in THERE_ARE.read_text("ascii")
+    if platform.libc_ver()[0] == "glibc" and there_are:
+        assert (int(told.stdout) < 1_000) is are_few  # 18 MiB, 4,700 of the usual pages

@@ -62,9 +62,10 @@ def _short(asked: list[str], *, alone: bool) -> int:
     """Run a command that ends soon, alone in its process or not."""
     gc.disable()
     if alone:
-        from dryspell.heap import keep_at_hand  # noqa: PLC0415  (what --help does without)
+        from dryspell.heap import in_large_pages, keep_at_hand  # noqa: PLC0415  (what --help does without)
 
         keep_at_hand()  # a fortieth of what `windows` costs is memory met anew
+        in_large_pages()
     try:
         code = _called(asked)
     finally:
