@@ -10,7 +10,7 @@ ROOT = Path(__file__).resolve().parents[1]
 FOLDER = ROOT / "deploy" / "science"
 PAGE = (FOLDER / "README.md").read_text("utf-8")
 TEMPLATE = (FOLDER / "template.md").read_text("utf-8")
-NO_FORMULAS = {"__init__", "bounds"}
+NO_FORMULAS = {"__init__", "bounds", "middle"}
 
 
 def script(name):

@@ -90,7 +90,7 @@ class Play:
         # Jobs run where they are started, so that a kill in one is a kill of all.
         monkeypatch.setattr(Workers, "start", lambda _self, _name, job: job() or True)
 
-    def _look(self, _config, _coats, _tables, now, _on_error, _pots):
+    def _look(self, _config, _coats, _tables, now, *_):
         return [unknown(now) if self.seen is None else outlook(now, self.seen)]
 
     def whole(self):
