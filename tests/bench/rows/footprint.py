@@ -20,7 +20,7 @@ REST_S = 5.0
 MOST_MIB = 110.0
 MOST_OF_A_CORE = 0.005
 LIBRARIES = (
-    "apprise, apscheduler.schedulers.background, fastapi, jinja2, numpy, paho.mqtt.client, requests, sqlite3, uvicorn"
+    "apscheduler.schedulers.background, fastapi, jinja2, numpy, paho.mqtt.client, requests, sqlite3, uvicorn"
 )
 HOME = """
 [piece.hatch]

@@ -29,8 +29,8 @@ LIBRARIES = {
     "status": "click, numpy, pydantic, sqlite3",
     "log": "click, numpy, pydantic, sqlite3",
     "material": "click, numpy, pydantic, sqlite3",
-    "check": "apprise, click, numpy, pydantic, requests, sqlite3",
-    "run": "apprise, apscheduler.job, click, fastapi, jinja2, numpy, pydantic, requests, sqlite3, uvicorn",
+    "check": "click, numpy, pydantic, requests, sqlite3",
+    "run": "apscheduler.job, click, fastapi, jinja2, numpy, pydantic, requests, sqlite3, uvicorn",
 }
 """What is imported by a command that does its work; of pydantic what every model needs."""
 
