@@ -19,9 +19,7 @@ REST_S = 5.0
 """So long after its first tick a daemon has made its plans and done what else a start brings."""
 MOST_MIB = 110.0
 MOST_OF_A_CORE = 0.005
-LIBRARIES = (
-    "apscheduler.schedulers.background, fastapi, jinja2, numpy, paho.mqtt.client, requests, sqlite3, uvicorn"
-)
+LIBRARIES = "apscheduler.schedulers.background, fastapi, jinja2, numpy, paho.mqtt.client, requests, sqlite3, uvicorn"
 HOME = """
 [piece.hatch]
 coating = "pu_clear_2k"
