@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 
 import numpy as np
 
@@ -123,11 +123,6 @@ def _quick_on(below: Coat | None, c: Conditions, lays: Sequence[Lay], piece: Pie
     lay = lay_at(lays, below.number)
     clock = DryingClock(c, lay.coating, slowing_of_coat(lay.coating, piece, below, lay, None))
     return quick_until(laid, clock.of_films(np.array([laid])).sandable[:, 0])
-
-
-def instant_of(stamped: np.datetime64) -> datetime:
-    """Return an instant of the grid as an aware one."""
-    return datetime.fromtimestamp(int(stamped.astype("datetime64[s]").astype(np.int64)), tz=UTC)
 
 
 def stamp(instant: datetime) -> np.datetime64:

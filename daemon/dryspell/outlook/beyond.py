@@ -11,7 +11,7 @@ piece is planned as if its finisher had nothing else to do: who shares people pa
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import datetime
 
 import numpy as np
 
@@ -26,6 +26,7 @@ from dryspell.outlook.sequence import CoatStarts, best_sequence
 from dryspell.outlook.spans import IndexArray
 from dryspell.trade.piece import Piece, Site
 from dryspell.trade.system import Lay
+from dryspell.weather.checks import as_datetime
 from dryspell.weather.resample import at_points, most_in_cells, over_cells
 from dryspell.weather.table import VARIABLES, FloatArray, TimeArray, WeatherTable
 
@@ -84,7 +85,7 @@ def beyond_of(
     until = reaches
     for days in LOOKS_D:
         axis = first_h + np.arange(24 * days) * _HOUR
-        until = _instant(axis[-1])
+        until = as_datetime(axis[-1])
         prospect = prospect_of(piece, site, lays, laid, _ways(table, known, axis, begin), begin, stale_after_h=1.0,
                                agreement=_EACH)  # fmt: skip
         built = np.full(len(known), np.datetime64("NaT", "s"))
@@ -94,8 +95,8 @@ def beyond_of(
             break
     half, most = _in_share(built, 0.5), _in_share(built, 0.9)
     return Beyond(
-        built_up_50_at=None if np.isnat(half) else _instant(half),
-        built_up_90_at=None if np.isnat(most) else _instant(most),
+        built_up_50_at=None if np.isnat(half) else as_datetime(half),
+        built_up_90_at=None if np.isnat(most) else as_datetime(most),
         years=len(known),
         until=until,
         source=known[0].source,
@@ -191,7 +192,3 @@ def _of_members(coat: CoatStarts, mine: IndexArray) -> CoatStarts:
 def _in_share(built: TimeArray, share: float) -> np.datetime64:
     """Return by when a share of the years is built up, of their dates in order with those of no date last."""
     return np.datetime64(built[max(int(np.ceil(share * built.size - 1e-9)), 1) - 1])
-
-
-def _instant(at: np.datetime64) -> datetime:
-    return datetime.fromtimestamp(int(at.astype("datetime64[s]").astype(np.int64)), tz=UTC)

@@ -6,7 +6,6 @@ no forecast or is another one, and would make the odds look better than they are
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +20,7 @@ from dryspell.outlook.windows import Judged
 from dryspell.science.middle import middle
 from dryspell.trade.piece import Piece
 from dryspell.trade.system import Lay, lay_at
+from dryspell.weather.checks import as_datetime
 
 LEADS_H = (0, 1, 3, 6, 12, 24, 48, 72, 120)
 OFF_DUTY = (Limit.HOURS, Limit.COVER, Limit.DAYLIGHT)
@@ -46,7 +46,7 @@ def foretold_of(judged: Judged, coat: int) -> tuple[Foretold, ...]:
         said.append(
             Foretold(
                 lead_h=lead_h,
-                start=datetime.fromtimestamp(int(begins.astype(np.int64)), tz=UTC),
+                start=as_datetime(begins),
                 coat=coat,
                 word=("coat" if judged.weather_robust[k] else "tight") if passes else "wait",
                 share=round(float(judged.weather_share[k]), 4),

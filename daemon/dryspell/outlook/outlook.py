@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from dryspell.outlook.answer import Answer, sand_first
-from dryspell.outlook.below import OnFilm, film_on, instant_of, last_two, on_top, stamp
+from dryspell.outlook.below import OnFilm, film_on, last_two, on_top, stamp
 from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock
 from dryspell.outlook.foretold import foretold_of
@@ -27,6 +27,7 @@ from dryspell.trade.coating import Coating
 from dryspell.trade.piece import Piece, Site
 from dryspell.trade.system import Lay, first_film, lay_at
 from dryspell.trade.wood import is_bare_wood
+from dryspell.weather.checks import as_datetime
 from dryspell.weather.table import WeatherTable
 
 SHADE_BEFORE = timedelta(minutes=15)
@@ -121,7 +122,7 @@ def make_answer(
     blank = blank.model_copy(update=found)
     if sight.stale and not built_up:
         return Answer(blank.model_copy(update={"reason": sight.stale}))
-    until = min(instant_of(hung.times[first]), sight.trusted_until or now)
+    until = min(as_datetime(hung.times[first]), sight.trusted_until or now)
     if built_up:
         return Answer(blank, until, on_film.going)
 
@@ -209,7 +210,7 @@ def _with_shade(window: Window, bare: Conditions, coating: Coating) -> Window:
     too_much = np.flatnonzero((excess | (bare.surface_c[:, wet_film] > coating.surface_c[1])).any(axis=0))
     if not too_much.size:
         return window
-    at = datetime.fromtimestamp(int(bare.times[first + too_much[0]].astype(np.int64)), tz=UTC)
+    at = as_datetime(bare.times[first + too_much[0]])
     return window.model_copy(update={"hang_shade_by": max(at - SHADE_BEFORE, window.start)})
 
 

@@ -1,7 +1,7 @@
 """The plan of one piece: every coat to come in hours in which it can go on and dry, finished as early as can be."""
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from dryspell.outlook.sequence import Chosen, CoatStarts, begun, best_sequence, 
 from dryspell.outlook.windows import nearest_limit, on_coarse, stages_of, why_not
 from dryspell.trade.piece import Piece, Site
 from dryspell.trade.system import NO_SANDING, Lay, after_full_row
+from dryspell.weather.checks import as_datetime
 from dryspell.weather.table import WeatherTable
 
 
@@ -117,7 +118,7 @@ def _planned(
     if lay.hot and under.row >= starts.row_most:
         lay = after_full_row(lay)
     index = int(starts.at[choice.index])
-    start = _of_grid(c.times[index])
+    start = as_datetime(c.times[index])
     film = before[-1].stages if before else (prospect.film.stages if prospect.film else None)
     overdue = film is not None and film.sand_first_after is not None and start > film.sand_first_after
     spoilt = not before and prospect.film is not None and prospect.film.coat.spoilt != ""
@@ -128,9 +129,9 @@ def _planned(
     return PlannedCoat(
         number=lay.number,
         coating=lay.coating.key,
-        prepare_at=start if is_soft else _of_grid(c.times[index - starts.prepare_steps]),
+        prepare_at=start if is_soft else as_datetime(c.times[index - starts.prepare_steps]),
         start=start,
-        last_stroke=_of_grid(laid[0]),
+        last_stroke=as_datetime(laid[0]),
         probability=round(choice.share, 3) if is_odds else None,
         coarse=_is_coarse(prospect, lay, index, is_quick=is_quick),
         thinner_parts=lay.thinner_parts,
@@ -196,7 +197,3 @@ def _why_no_hours(prospect: Prospect, k: int, below: CoatStarts, under: Chosen) 
     most = failing[which == np.argmax(np.bincount(which))]
     first = int(most[0])
     return nearest_limit(judged, first) if judged.passes[first] else why_not(judged, first)
-
-
-def _of_grid(instant: np.datetime64) -> datetime:
-    return datetime.fromtimestamp(int(instant.astype("datetime64[s]").astype(np.int64)), tz=UTC)

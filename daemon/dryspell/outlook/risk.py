@@ -12,12 +12,13 @@ from typing import Literal
 import numpy as np
 
 from dryspell.outlook.agreement import Agreement
-from dryspell.outlook.below import instant_of, stamp
+from dryspell.outlook.below import stamp
 from dryspell.outlook.conditions import Conditions
 from dryspell.outlook.drying import DryingClock
 from dryspell.outlook.judge import COLD_SPAN_H, ROUNDING, SOME_RAIN_MM
 from dryspell.outlook.model import Coat, FilmRisk, Hazard, Limit, Reason
 from dryspell.outlook.spans import BoolArray
+from dryspell.weather.checks import as_datetime
 from dryspell.weather.table import FloatArray, TimeArray
 
 LOOKED_AFTER_D = 7.0
@@ -69,7 +70,7 @@ def risks_later(risks: tuple[FilmRisk, ...], coat: Coat, now: datetime) -> tuple
     """Return what `film_risks` said a while ago as it is said now, no instant of the grid having gone by."""
     if not _is_looked_after(coat, now):
         return ()
-    at = instant_of(stamp(now))
+    at = as_datetime(stamp(now))
     return tuple(risk if risk.at >= at else risk.model_copy(update={"at": at}) for risk in risks)
 
 
@@ -143,11 +144,11 @@ def _risk(c: Conditions, danger: _Danger, now: datetime, agreement: Agreement) -
     value, worst = _worst(c, danger, ahead, hit)
     return FilmRisk(
         hazard=danger.hazard,
-        at=instant_of(at),
+        at=as_datetime(at),
         share=round(share, 3) if agreement.is_odds or danger.limit is Limit.RAIN_CHANCE else None,
-        safe_at=None if safe >= c.times[-1] else instant_of(safe),
+        safe_at=None if safe >= c.times[-1] else as_datetime(safe),
         reason=Reason(
-            limit=danger.limit, value=round(value, 3), bound=danger.bound, unit=danger.unit, at=instant_of(worst)
+            limit=danger.limit, value=round(value, 3), bound=danger.bound, unit=danger.unit, at=as_datetime(worst)
         ),
     )
 

@@ -1,7 +1,7 @@
 """The weather of one piece before anything is judged: where it is from, what it lacks, whether it is to be trusted."""
 
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from dryspell.outlook.conditions import Conditions, conditions_at, needed_variab
 from dryspell.outlook.latest import Latest
 from dryspell.outlook.model import Limit, Provenance, Reason
 from dryspell.trade.piece import Piece, Site
+from dryspell.weather.checks import as_datetime
 from dryspell.weather.table import WeatherTable
 
 CLOCKS_APART_H = 1.0
@@ -137,4 +138,4 @@ def reach(c: Conditions) -> datetime | None:
     known = c.known.all(axis=0)
     if not known.any():
         return None
-    return datetime.fromtimestamp(int(c.times[np.flatnonzero(known)[-1]].astype(np.int64)), tz=UTC)
+    return as_datetime(c.times[np.flatnonzero(known)[-1]])

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import cached_property
 
 import numpy as np
@@ -20,6 +20,7 @@ from dryspell.replay.splice import Covered, spliced, under_cover
 from dryspell.trade.coating import Coating
 from dryspell.trade.piece import Piece, Site
 from dryspell.trade.system import Lay, in_rows
+from dryspell.weather.checks import as_datetime
 from dryspell.weather.table import TimeArray, WeatherTable
 
 
@@ -100,7 +101,7 @@ class Truth:
 
     def instant(self, index: int) -> datetime:
         """Return an instant of the grid."""
-        return datetime.fromtimestamp(int(self.conditions.times[index].astype(np.int64)), tz=UTC)
+        return as_datetime(self.conditions.times[index])
 
     def index(self, at: datetime) -> int:
         """Return the index of the grid at or after an instant."""
