@@ -9,8 +9,8 @@ import sys
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Collection, Mapping
-from contextlib import suppress
+from collections.abc import Callable, Collection, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
@@ -342,20 +342,13 @@ def _publisher_of(config: Config) -> "StatePublisher | None":
     return StatePublisher(broker, config.mqtt_out.prefix, f"dryspell-out-{ours}", Notices())
 
 
-def serve(
-    service: Service, again: Callable[[Config], Service] | None = None, *, at_last: Callable[[], None] = lambda: None
-) -> None:
-    """Run a service until SIGTERM or SIGINT, and end the process within three seconds of it, whatever is under way.
+@contextmanager
+def hearing() -> Iterator[SimpleQueue[signal.Signals]]:
+    """Yield what the process is sent meanwhile: SIGTERM, SIGINT and, but on a terminal, SIGHUP.
 
-    Parameters
-    ----------
-    again
-        Makes the service that goes on with a changed configuration.
-    at_last
-        Is called where the process ends here, with something still under way.
+    A handler may come while the same thread writes to the log or holds a lock. To log, or to set an Event, would then
+    fail or wait for itself; this queue takes things at any moment.
     """
-    # A handler may come while the same thread writes to the log or holds a lock. To log, or to set an Event, would then
-    # fail or wait for itself; this queue takes things at any moment.
     signals: SimpleQueue[signal.Signals] = SimpleQueue()
 
     def sent(number: int, _frame: FrameType | None) -> None:
@@ -366,6 +359,31 @@ def serve(
         # On a terminal it says that the window was closed.
         handled.append(signal.SIGHUP)
     before = {number: signal.signal(number, sent) for number in handled}
+    try:
+        yield signals
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def serve(
+    service: Service,
+    signals: SimpleQueue[signal.Signals],
+    again: Callable[[Config], Service] | None = None,
+    *,
+    at_last: Callable[[], None] = lambda: None,
+) -> None:
+    """Run a service until SIGTERM or SIGINT, and end the process within three seconds of it, whatever is under way.
+
+    Parameters
+    ----------
+    signals
+        As of `hearing`.
+    again
+        Makes the service that goes on with a changed configuration.
+    at_last
+        Is called where the process ends here, with something still under way.
+    """
     threads = set(threading.enumerate())
     well = False
     log.info("ready; Ctrl-C or SIGTERM ends it")
@@ -375,8 +393,6 @@ def serve(
             service = again(service.replacement)
         well = True
     finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
         service.replacement = None
         until = time.monotonic() + LEAVE_WITHIN_S
         ended = service.close()

@@ -1,7 +1,6 @@
 """`dryspell demo`: the daemon on an invented scenario, with weather out of a file and alerts on the terminal."""
 
 import json
-import signal
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing
@@ -161,20 +160,20 @@ class Scenario:
     def stay(self, speed: float, *, as_json: bool, colour: bool) -> None:
         """Run the daemon on a temporary state folder until it is told to leave."""
         from dryspell.logs import log_to_stderr  # noqa: PLC0415
-        from dryspell.service import Service, serve  # noqa: PLC0415
+        from dryspell.service import Service, hearing, serve  # noqa: PLC0415
         from dryspell.store.store import open_store  # noqa: PLC0415
 
-        # Until the service hears it, SIGTERM would end the process with the folder left behind.
-        signal.signal(signal.SIGTERM, signal.default_int_handler)
         terminal = AlertTarget.model_validate({"key": "terminal", "url": "terminal://here"})
         if not as_json:
             tables = {key: source.fetch(self.begin) for key, source in self.sources.items()}
             click.echo(self._text(self._look(tables), (), colour=colour), color=colour)
-            click.echo("\nThe daemon watches on: Ctrl-C leaves.")
         log_to_stderr(as_json=as_json)
         # What is still under way when it leaves may write into the folder as that is cleared away.
         folder = TemporaryDirectory(prefix="dryspell-demo-", ignore_cleanup_errors=True)
-        with folder as name:
+        # Told to leave from now on, it does so as a daemon, and nothing is left behind.
+        with hearing() as signals, folder as name:
+            if not as_json:
+                click.echo("\nThe daemon watches on: Ctrl-C leaves.")
             config = replace(self.config, state_dir=Path(name), alerts={"terminal": terminal}, page=_page(self.config))
             with closing(open_store(config.state_dir)) as store:
                 for coat in (coat for coats in self.coats().values() for coat in coats):
@@ -182,7 +181,7 @@ class Scenario:
             clock = FastClock(self.begin, speed, SystemClock().now())
             sender = TerminalSender(clock, next(iter(config.site.values())).zone, as_json=as_json)
             service = Service(config, clock, speed=speed, sender=sender, sources=self.sources)
-            serve(service, at_last=folder.cleanup)
+            serve(service, signals, at_last=folder.cleanup)
 
     def _look(self, tables: Mapping[str, WeatherTable]) -> list[Outlook]:
         from dryspell.tick.look import look  # noqa: PLC0415

@@ -40,7 +40,7 @@ def command(
     keep_at_hand()
     # The heavy parts are imported only when a daemon really starts.
     from dryspell.logs import log_to_stderr  # noqa: PLC0415
-    from dryspell.service import Service, serve  # noqa: PLC0415
+    from dryspell.service import Service, hearing, serve  # noqa: PLC0415
 
     watch = ConfigWatch(config_path)
     settings = watch.load()
@@ -62,7 +62,8 @@ def command(
         _greet(settings)
         return service
 
-    serve(service, again)
+    with hearing() as signals:
+        serve(service, signals, again)
 
 
 def _greet(settings: Config) -> None:
