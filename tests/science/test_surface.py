@@ -356,7 +356,8 @@ def test_one_more_sweep_of_the_whole_course_changes_next_to_nothing(monkeypatch,
     shower = rng.uniform(size=members[0].shape) < 0.02
     rain = np.where(shower, rng.exponential(0.3, shower.shape), 0.0) if climate["dew_c"] > 0 else None
     found = solve(times, *members, exposure, rain_mm=rain).temperature_c
-    whole = course._cut(taken[0], np.s_[:], np.arange(times.size)[:, None])  # in one piece, nothing left out
+    monkeypatch.setattr(course, "_STEPS_IN_PIECE", times.size)
+    whole = course._Cut(taken[0]).pieces(np.arange(16))  # in one piece, nothing left out
     swept, _, _ = course._sweep(whole, found.T, np.zeros(16))
     assert np.abs(swept - found[:, 1:].T).max() < bound_k
 

@@ -17,7 +17,7 @@ side, each from the end the piece before it had last, and a piece that no longer
 one before it does. Few enough pieces are taken at a time that they stay in the processor's cache.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -104,20 +104,20 @@ class Course:
 
 def settle(course: Course) -> tuple[FloatArray, FloatArray]:
     """Sweep until nothing changes any more; return temperature and water [degC, mm], shape (rows, times)."""
-    rows, times = course.start_c.size, course.step_s.size + 1
-    temperature, water = np.empty((rows, times)), np.empty((rows, times))
-    temperature[:, 0], water[:, 0] = course.start_c, course.start_mm
-    long = min(_STEPS_IN_PIECE, times - 1)
-    in_row = -(-(times - 1) // max(long, 1))
-    # The last piece is filled up with the last instant, again and again.
-    instants = np.minimum(np.arange(long + 1)[:, None] + long * np.arange(in_row), times - 1)
-    at_a_time = max(_PIECES_AT_A_TIME // max(in_row, 1), 1)
-    for first in range(0, rows if times > 1 else 0, at_a_time):
-        block = np.s_[first : first + at_a_time]
-        for whole, pieces in zip((temperature, water), _settle_block(course, block, instants), strict=True):
-            in_order = pieces[1:].reshape(long, in_row, -1).transpose(2, 1, 0)
-            whole[block, 1:] = in_order.reshape(in_order.shape[0], -1)[:, : times - 1]
-    return temperature, water
+    if course.step_s.size == 0:
+        return course.start_c[:, None].copy(), course.start_mm[:, None].copy()
+    cut = _Cut(course)
+    at_a_time = max(_PIECES_AT_A_TIME // cut.in_row, 1)
+    blocks = [range(first, min(first + at_a_time, cut.rows)) for first in range(0, cut.rows, at_a_time)]
+    trial = _Trial.side_by_side([_swept_all(cut, np.array(block)) for block in blocks])
+    for _ in range(_SWEEPS_OF_ALL, _MOST_SWEEPS):
+        active = np.flatnonzero(trial.unsettled)
+        if active.size == 0:
+            break
+        for some in np.split(active, range(_PIECES_AT_A_TIME, active.size, _PIECES_AT_A_TIME)):
+            trial.sweep(cut.pieces(some), some, overshoots=True)
+        trial.join()
+    return cut.in_order(trial.temperature_c), cut.in_order(trial.water_mm)
 
 
 @dataclass(frozen=True)
@@ -133,76 +133,120 @@ class _Pieces:
     rained_mm: FloatArray | None
     anew: Anew | None
 
-    def taken(self, which: IntArray) -> "_Pieces":
-        """Return some of the pieces."""
 
-        def take(part: npt.NDArray[Any]) -> npt.NDArray[Any]:
-            return part.take(which, axis=1) if part.shape[1] > 1 else part
+class _Cut:
+    """Trajectories cut into pieces, which go by number: the first piece of each, the second of each, and so on."""
+
+    def __init__(self, course: Course) -> None:
+        self.course, self.rows, steps = course, course.start_c.size, course.step_s.size
+        long = min(_STEPS_IN_PIECE, steps)
+        self.in_row = -(-steps // long)
+        # The last piece is filled up with the last instant, again and again.
+        self._instants = np.minimum(np.arange(long + 1)[:, None] + long * np.arange(self.in_row), steps)
+
+    def numbers(self, rows: IntArray) -> IntArray:
+        """Return the pieces of some trajectories."""
+        return (np.arange(self.in_row)[:, None] * self.rows + rows).reshape(-1)
+
+    def pieces(self, which: IntArray) -> _Pieces:
+        """Return pieces side by side."""
+        piece, row = np.divmod(which, self.rows)
+        instants = self._instants.take(piece, axis=1)
+        steps, course = instants[1:] - 1, self.course
+
+        def take(column: npt.NDArray[Any], at: IntArray) -> npt.NDArray[Any]:
+            many, times = column.shape
+            if times == 1:
+                return column[:, 0].take(row)[None] if many > 1 else column
+            return column.reshape(-1).take(at + row * times if many > 1 else at)
 
         return _Pieces(
-            balance=self.balance.each(take),
-            body=self.body.each(take),
-            step_s=take(self.step_s),
-            rained_mm=None if self.rained_mm is None else take(self.rained_mm),
-            anew=None if self.anew is None else self.anew.each(take),
+            balance=course.balance.each(lambda column: take(column, instants)),
+            body=course.body.each(lambda column: take(column, instants)),
+            step_s=take(course.step_s[None], steps),
+            rained_mm=None if course.rained_mm is None else take(course.rained_mm, steps),
+            anew=None if course.anew is None else course.anew.each(lambda column: take(column, instants[1:])),
         )
 
-
-def _cut(course: Course, block: slice, instants: IntArray) -> _Pieces:
-    """Cut some trajectories into pieces: the first piece of each, the second of each, and so on."""
-    rows, steps = course.start_c[block].size, instants[1:] - 1
-
-    def cut(column: npt.NDArray[Any], at: IntArray) -> npt.NDArray[Any]:
-        of_rows = column[block] if column.shape[0] > 1 else column
-        if column.shape[1] == 1:
-            return np.tile(of_rows.T, at.shape[1]) if column.shape[0] > 1 else column
-        return np.broadcast_to(np.ascontiguousarray(of_rows.T)[at], (*at.shape, rows)).reshape(at.shape[0], -1)
-
-    return _Pieces(
-        balance=course.balance.each(lambda column: cut(column, instants)),
-        body=course.body.each(lambda column: cut(column, instants)),
-        step_s=cut(course.step_s[None], steps),
-        rained_mm=None if course.rained_mm is None else cut(course.rained_mm, steps),
-        anew=None if course.anew is None else course.anew.each(lambda column: cut(column, instants[1:])),
-    )
+    def in_order(self, pieces: FloatArray) -> FloatArray:
+        """Return what all pieces hold, shape (instants, pieces), as (rows, times)."""
+        whole = np.empty((self.rows, self.course.step_s.size + 1))
+        whole[:, 0] = pieces[0, : self.rows]
+        in_order = pieces[1:].reshape(-1, self.in_row, self.rows).transpose(2, 1, 0)
+        whole[:, 1:] = in_order.reshape(self.rows, -1)[:, : whole.shape[1] - 1]
+        return whole
 
 
-def _settle_block(course: Course, block: slice, instants: IntArray) -> tuple[FloatArray, FloatArray]:
-    """Return temperature and water of the pieces of some trajectories [degC, mm]."""
-    pieces = _cut(course, block, instants)
-    rows = course.start_c[block].size  # a piece follows on the one so many places before it
-    temperature = np.empty((instants.shape[0], instants.shape[1] * rows))
-    temperature[:] = _first_trial(pieces.balance)
-    water, change = np.zeros_like(temperature), np.zeros_like(temperature[1:])
-    temperature[0, :rows], water[0, :rows] = course.start_c[block], course.start_mm[block]
-    active = np.arange(temperature.shape[1])
-    before = np.full(temperature.shape[1], np.inf)
-    for sweep in range(_MOST_SWEEPS):
-        at = np.s_[:] if sweep < _SWEEPS_OF_ALL else active
-        swept = pieces if sweep < _SWEEPS_OF_ALL else pieces.taken(active)
-        trial = temperature[:, at]
-        new, held, wet = _sweep(swept, trial, water[0, at])
+@dataclass(frozen=True)
+class _Trial:
+    """Trajectories as far as they are settled; shape (instants, pieces), each piece `rows` after the one before it.
+
+    Attributes
+    ----------
+    change_k, largest_k
+        What the last sweep changed: after each step, and at the most in a piece.
+    unsettled
+        Which pieces are to be swept again.
+    """
+
+    rows: int
+    temperature_c: FloatArray
+    water_mm: FloatArray
+    change_k: FloatArray
+    largest_k: FloatArray
+    unsettled: BoolArray
+
+    @classmethod
+    def side_by_side(cls, parts: Sequence["_Trial"]) -> "_Trial":
+        """Return the trajectories of all parts as one."""
+        rows = [part.rows for part in parts]
+
+        def beside(name: str) -> npt.NDArray[Any]:
+            each = [getattr(part, name) for part in parts]
+            of_rows = [part.reshape(*part.shape[:-1], -1, n) for part, n in zip(each, rows, strict=True)]
+            return np.concatenate(of_rows, axis=-1).reshape(*each[0].shape[:-1], -1)
+
+        names = ("temperature_c", "water_mm", "change_k", "largest_k", "unsettled")
+        return parts[0] if len(parts) == 1 else cls(sum(rows), *(beside(name) for name in names))
+
+    def sweep(self, pieces: _Pieces, at: IntArray | slice, *, overshoots: bool) -> None:
+        """Sweep some of the pieces, and note which of them are not settled by that."""
+        trial = self.temperature_c[:, at]
+        new, held, wet = _sweep(pieces, trial, self.water_mm[0, at])
         now = new - trial[1:]
-        if sweep >= _SWEEPS_OF_ALL:
+        if overshoots:
             # Where a film is about to end, a sweep can overshoot and the next one come back: there the secant through
             # both says how far to go. (The small figures keep it out of rounding, and of what settles without it.)
-            last = change[:, at]
+            last = self.change_k[:, at]
             ratio = now * last / (last * last + 1e-12)
             new = trial[1:] + now / (1.0 - np.clip(ratio + 0.1, -1.5, 0.0))
-        temperature[1:, at], water[1:, at], change[:, at] = new, held[1:], now
-
-        unsettled = np.zeros(temperature.shape[1], dtype=np.bool_)
+        self.temperature_c[1:, at], self.water_mm[1:, at], self.change_k[:, at] = new, held[1:], now
         largest = np.maximum(now.max(axis=0), -now.min(axis=0))
-        slow = (largest > 0.5 * before[at]) & (largest > _SETTLED_SLOWLY_K)
-        unsettled[at] = slow | (largest > np.where(wet, _SETTLED_WET_K, _SETTLED_K))
-        before[at] = largest
-        unsettled[rows:] |= np.abs(temperature[-1, :-rows] - temperature[0, rows:]) > _JOINED_K
-        unsettled[rows:] |= np.abs(water[-1, :-rows] - water[0, rows:]) > _JOINED_MM
-        temperature[0, rows:], water[0, rows:] = temperature[-1, :-rows], water[-1, :-rows]
-        active = np.flatnonzero(unsettled)
-        if active.size == 0 and sweep >= _SWEEPS_OF_ALL - 1:
-            break
-    return temperature, water
+        slow = (largest > 0.5 * self.largest_k[at]) & (largest > _SETTLED_SLOWLY_K)
+        self.unsettled[at] = slow | (largest > np.where(wet, _SETTLED_WET_K, _SETTLED_K))
+        self.largest_k[at] = largest
+
+    def join(self) -> None:
+        """Begin each piece where the one before it has ended; one that begins elsewhere by that is not settled."""
+        for held, apart in ((self.temperature_c, _JOINED_K), (self.water_mm, _JOINED_MM)):
+            begins, ended = held[0, self.rows :], held[-1, : -self.rows]
+            self.unsettled[self.rows :] |= np.abs(ended - begins) > apart
+            begins[:] = ended
+
+
+def _swept_all(cut: _Cut, rows: IntArray) -> _Trial:
+    """Return some trajectories when all of their pieces have been swept as often as any is."""
+    pieces, course = cut.pieces(cut.numbers(rows)), cut.course
+    temperature = np.empty((pieces.step_s.shape[0] + 1, cut.in_row * rows.size))
+    temperature[:] = _first_trial(pieces.balance)
+    water, change = np.zeros_like(temperature), np.zeros_like(temperature[1:])
+    temperature[0, : rows.size], water[0, : rows.size] = course.start_c[rows], course.start_mm[rows]
+    largest, unsettled = np.full(temperature.shape[1], np.inf), np.zeros(temperature.shape[1], dtype=np.bool_)
+    trial = _Trial(rows.size, temperature, water, change, largest, unsettled)
+    for _ in range(_SWEEPS_OF_ALL):
+        trial.sweep(pieces, np.s_[:], overshoots=False)
+        trial.join()
+    return trial
 
 
 def _first_trial(balance: HeatBalance) -> FloatArray:
