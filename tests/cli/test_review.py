@@ -55,7 +55,7 @@ def reviewed(place):
     for piece, of_piece in verdicts.items():
         for k, each in enumerate(of_piece):
             at = START + k * HOUR
-            store.keep_foretold(piece, [said(*each)], at, since=START - timedelta(days=9))
+            store.keep_foretold({piece: [said(*each)]}, at, since=START - timedelta(days=9))
     store.close()
     return place
 
@@ -113,7 +113,7 @@ def test_before_anything_was_said_there_is_nothing_to_review(place, capsys):
 
 def test_where_no_weather_was_met_everything_is_open(place, capsys):
     store = Store(place / "state" / FILE_NAME)
-    store.keep_foretold("rail", [said(1, START, "coat", 0.9)], START, since=START - timedelta(days=9))
+    store.keep_foretold({"rail": [said(1, START, "coat", 0.9)]}, START, since=START - timedelta(days=9))
     store.close()
     review(place, "rail", "--json")
     (rail,) = json.loads(capsys.readouterr().out)["pieces"]

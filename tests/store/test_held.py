@@ -54,7 +54,7 @@ def season(store):
             Foretold(lead_h=lead, start=at, coat=3, word="tight", share=0.5, is_odds=True, quick=False)
             for lead in range(6)
         ]  # fmt: skip
-        store.keep_foretold("rail", said, at, since=SINCE)
+        store.keep_foretold({"rail": said}, at, since=SINCE)
     store.keep_readings(
         Checked("harbour", "", Reading("mast", "wind_speed", NOW - timedelta(minutes=minute), 2.0), Flag.GOOD)
         for minute in range(3 * 24 * 60)

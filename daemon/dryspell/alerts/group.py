@@ -58,5 +58,5 @@ def _begins(notice: Notice) -> float:
 
 
 def _sent_as(memory: PieceMemory, key: str, by: str) -> PieceMemory:
-    standing = tuple(each.model_copy(update={"sent_as": by}) if each.key == key else each for each in memory.standing)
-    return memory.model_copy(update={"standing": standing})
+    standing = tuple(each.put(sent_as=by) if each.key == key else each for each in memory.standing)
+    return memory.put(standing=standing)

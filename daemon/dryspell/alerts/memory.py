@@ -5,7 +5,7 @@ What a version does not know it passes by, and what an older one did not write h
 
 from collections.abc import Mapping
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -19,6 +19,12 @@ class Remembered(BaseModel):
     """A model of memory."""
 
     model_config = ConfigDict(frozen=True, extra="ignore", cache_strings="keys")
+
+    def put(self, **changes: object) -> Self:
+        """Return the model with other values; itself where they are the same, as they are at most ticks."""
+        now = self.__dict__
+        same = all(now[name] is value or now[name] == value for name, value in changes.items())
+        return self if same else self.model_copy(update=changes)
 
 
 class Promise(Remembered):

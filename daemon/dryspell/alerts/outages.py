@@ -83,6 +83,6 @@ def decide_each(
 def seen_well(before: M, now: datetime, *, well: bool) -> tuple[bool, M]:
     """Return whether one that had failed is back, and the memory with since when it has been well."""
     if not well:
-        return False, before.model_copy(update={"well_since": None})
+        return False, before.put(well_since=None)
     well_since = before.well_since or now
-    return now - well_since >= WELL_FOR, before.model_copy(update={"well_since": well_since})
+    return now - well_since >= WELL_FOR, before.put(well_since=well_since)

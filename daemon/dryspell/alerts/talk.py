@@ -63,7 +63,7 @@ class Talk:
 
     def remember(self, **changes: object) -> None:
         """Put parts of the memory anew."""
-        self.memory = self.memory.model_copy(update=changes)
+        self.memory = self.memory.put(**changes)
 
     def key(self, kind: Kind, which: object) -> str:
         """Return the key of a notice about the next coat."""
@@ -128,4 +128,4 @@ class Talk:
         kept = tuple(
             each for key, each in standing.items() if key not in self._retracted and each.until + KEEP >= self.now
         )
-        return self.memory.model_copy(update={"standing": kept})
+        return self.memory.put(standing=kept)

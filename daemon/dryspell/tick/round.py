@@ -80,6 +80,7 @@ class Round:
         self._failing: dict[str, tuple[str, str]] = {}
         self._foretold: dict[str, int] = {}
         self._answers = Answers()
+        self._read: dict[str, tuple[str, PieceMemory]] = {}
 
     @property
     def failing(self) -> Mapping[str, str]:
@@ -115,7 +116,7 @@ class Round:
         of_sources = source_news(config, self._gatherer.health(), remembered, now, live)
         messages += of_sensors.messages + of_sources.messages
         news = self._store.save_round(
-            {piece: of_piece.model_dump_json() for piece, of_piece in memory.items()}
+            {piece: self._written(piece, of_piece) for piece, of_piece in memory.items()}
             | of_sensors.memory
             | of_sources.memory,
             [Given(outlook.piece, outlook.word, outlook.reason) for outlook in outlooks],
@@ -141,11 +142,10 @@ class Round:
     def _keep_foretold(self, outlooks: Sequence[Outlook], now: datetime) -> None:
         """Keep once an hour what is said of the weather ahead, for the review."""
         hour = int(now.timestamp()) // 3600
-        since = now - timedelta(days=self._config.record.forecasts_d)
-        for outlook in outlooks:
-            if outlook.foretold and self._foretold.get(outlook.piece) != hour:
-                self._store.keep_foretold(outlook.piece, outlook.foretold, now, since=since)
-                self._foretold[outlook.piece] = hour
+        said = {o.piece: o.foretold for o in outlooks if o.foretold and self._foretold.get(o.piece) != hour}
+        if said:
+            self._store.keep_foretold(said, now, since=now - timedelta(days=self._config.record.forecasts_d))
+            self._foretold |= dict.fromkeys(said, hour)
 
     def _tidy(self, now: datetime) -> None:
         """Pack or drop a little of the record: at every tick so little that nothing waits for it."""
@@ -164,15 +164,25 @@ class Round:
             log.error("%s", text, exc_info=None if no_memory else error)
 
     def _memory(self, remembered: Mapping[str, str]) -> dict[str, PieceMemory]:
-        memory = {}
+        """Return what was said of the pieces; a text that was read at the round before is not read again."""
+        read = {}
         for piece, text in remembered.items():
             if "/" in piece:  # of a sensor or a source of weather
                 continue
+            if (before := self._read.get(piece)) and before[0] == text:
+                read[piece] = before
+                continue
             try:
-                memory[piece] = PieceMemory.model_validate_json(text)
+                read[piece] = text, PieceMemory.model_validate_json(text)
             except ValidationError:
                 log.warning("what was said of %s cannot be read; something may be said twice", piece)
-        return memory
+        self._read = read
+        return {piece: memory for piece, (_, memory) in read.items()}
+
+    def _written(self, piece: str, memory: PieceMemory) -> str:
+        """Return what is said of a piece as text, which is not written again where it has not changed."""
+        text, before = self._read.get(piece, ("", None))
+        return text if before is memory else memory.model_dump_json()
 
     def _message(self, notice: Notice, seen: Mapping[str, Outlook], chart: Chart | None) -> Message:
         units, targets = self._config.alerting.units, self._config.alerts

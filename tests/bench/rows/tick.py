@@ -42,6 +42,9 @@ def mixed(mix, number, site, chance):
     """Return how a piece of a site stands, its coating, and how many coats are on."""
     if mix == "site":
         return site % 4, site % 3, site % 2
+    if mix == "both":
+        kind = number // SITES % 2
+        return (site + kind) % 4, (site + kind) % 3, site % 2
     if mix == "yard":
         kind = number // SITES % 7
         return kind % 4, (site + kind // 4) % 3, site % 2

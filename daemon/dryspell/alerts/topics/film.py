@@ -78,7 +78,7 @@ def speak(talk: Talk) -> None:
         if talk.now - stone.at <= stone.news_for and not _is_idle(talk, stone.kind):
             key = f"{film_key(talk.outlook.piece, film)}/{stone.kind}"
             talk.say(stone.kind, Why.REACHED, key, stone.at + 2 * stone.news_for, level=stone.level, at=stone.at)
-    talk.remember(film=film.model_copy(update={"said": tuple(said)}))
+    talk.remember(film=film.put(said=tuple(said)))
 
 
 def by_day(talk: Talk, since: datetime) -> bool:

@@ -46,7 +46,7 @@ def speak(talk: Talk) -> None:
 
 
 def _set(talk: Talk, **changes: object) -> None:
-    talk.remember(lost=talk.memory.lost.model_copy(update=changes))
+    talk.remember(lost=talk.memory.lost.put(**changes))
 
 
 def _promised(talk: Talk) -> Told | None:

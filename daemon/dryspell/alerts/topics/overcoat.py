@@ -39,4 +39,4 @@ def speak(talk: Talk) -> None:
             level = Level.PLAN if unsanded else Level.LOG
             which = f"{key}/{Kind.OVERCOAT_PAST}"
             talk.say(Kind.OVERCOAT_PAST, Why.REACHED, which, closes + 2 * PAST_IS_NEWS_FOR, level=level, at=closes)
-    talk.remember(film=film.model_copy(update={"said": tuple(said)}))
+    talk.remember(film=film.put(said=tuple(said)))

@@ -61,7 +61,7 @@ class _Plan:
         self.talk.remember(plan=self.memory)
 
     def _set(self, **changes: object) -> None:
-        self.memory = self.memory.model_copy(update=changes)
+        self.memory = self.memory.put(**changes)
 
     def _day(self, at: datetime) -> date:
         return at.astimezone(self.talk.zone).date()

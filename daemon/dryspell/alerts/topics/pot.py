@@ -45,7 +45,7 @@ def speak(talk: Talk) -> None:
     elif pot.brush_from and talk.now >= pot.brush_from and Kind.POT_READY not in said:
         said.append(Kind.POT_READY)
         _say(talk, Kind.POT_READY, Why.REACHED, memory)
-    talk.remember(pot=memory.model_copy(update={"said": tuple(said)}))
+    talk.remember(pot=memory.put(said=tuple(said)))
 
 
 def _say(talk: Talk, kind: Kind, why: Why, memory: PotMemory) -> None:

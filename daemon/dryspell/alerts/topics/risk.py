@@ -54,7 +54,7 @@ def speak(talk: Talk) -> None:
         after = _speak(talk, film, by_hazard.get(hazard), warned.get(hazard))
         if after is not None:
             warned[hazard] = after
-    talk.remember(film=film.model_copy(update={"warned": tuple(warned.values())}))
+    talk.remember(film=film.put(warned=tuple(warned.values())))
 
 
 def due_from(talk: Talk, risk: FilmRisk) -> datetime:
@@ -73,7 +73,7 @@ def _speak(talk: Talk, film: FilmMemory, risk: FilmRisk | None, before: Warned |
         return _told_to_shade(talk, film, risk, before) or _warn(talk, film, risk, before, Why.AHEAD)
     if risk is None or risk.odds < OVER_BELOW:
         return _low(talk, before, risk)
-    before = before.model_copy(update={"low_since": None})
+    before = before.put(low_since=None)
     if risk.odds < SAY_FROM:
         return before
     is_sooner = before.at - risk.at > SOONER and before.at > talk.now
@@ -142,7 +142,7 @@ def _remind(talk: Talk, risk: FilmRisk, before: Warned) -> Warned:
         return before
     key = f"{before.key}/{Why.NEAR}"
     _say(talk, Kind.FILM_RISK, Why.NEAR, key, risk.at, risk.hazard, risk.at, risk)
-    return before.model_copy(update={"reminded": True})
+    return before.put(reminded=True)
 
 
 def _low(talk: Talk, before: Warned, risk: FilmRisk | None) -> Warned:
@@ -150,15 +150,15 @@ def _low(talk: Talk, before: Warned, risk: FilmRisk | None) -> Warned:
     since = before.low_since or talk.now
     if before.at <= talk.now or _is_safe(talk, before) or not before.key:
         talk.retract(before.key)
-        return before.model_copy(update={"stands": False, "low_since": None})
+        return before.put(stands=False, low_since=None)
     rests = any(talk.now - turn < REST for turn in before.turns)
     if talk.now - since < OVER_FOR or talk.quiet_until is not None or rests:
-        return before.model_copy(update={"low_since": since})
+        return before.put(low_since=since)
     talk.retract(before.key)
     key = f"{before.key}/{Kind.RISK_OVER}"
     _say(talk, Kind.RISK_OVER, Why.NO_LONGER, key, before.at, before.hazard, before.at, risk)
     turns = (*_recent(talk, before.turns), talk.now)
-    return before.model_copy(update={"stands": False, "low_since": None, "turns": turns})
+    return before.put(stands=False, low_since=None, turns=turns)
 
 
 def _is_safe(talk: Talk, before: Warned) -> bool:

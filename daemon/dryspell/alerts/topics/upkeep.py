@@ -24,7 +24,7 @@ def speak(talk: Talk) -> None:
     years = (talk.now - finished) // YEAR
     due = before.finished_at + years * YEAR
     if years > before.years and by_day(talk, due):
-        before = before.model_copy(update={"years": years})
+        before = before.put(years=years)
         if talk.now - due <= IS_NEWS_FOR:
             key = f"{talk.outlook.piece}/upkeep/{before.finished_at:%Y-%m-%d}/{years}"
             talk.say(Kind.UPKEEP, Why.DUE, key, due + 2 * IS_NEWS_FOR, level=Level.PLAN, at=due)

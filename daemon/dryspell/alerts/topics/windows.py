@@ -44,7 +44,7 @@ def track(talk: Talk) -> None:
     """Say nothing, but see which windows stay in the forecast: in quiet hours."""
     ahead = stretches(talk.outlook.windows)
     windows = talk.memory.windows
-    talk.remember(windows=windows.model_copy(update={"seen": _seen(windows, ahead, talk.now)}))
+    talk.remember(windows=windows.put(seen=_seen(windows, ahead, talk.now)))
 
 
 def forget(talk: Talk) -> None:
@@ -55,12 +55,10 @@ def forget(talk: Talk) -> None:
         windows = WindowMemory(heads_up_on=windows.heads_up_on, go_on=windows.go_on, shade=windows.shade)
     talk.remember(
         coat=talk.outlook.next_coat,
-        windows=windows.model_copy(
-            update={
-                "promises": tuple(p for p in windows.promises if p.told.last_start >= now),
-                "opened": tuple(o for o in windows.opened if o.end + HOUR >= now),
-                "no_since": windows.no_since if windows.no_since and now - windows.no_since < REST else None,
-            }
+        windows=windows.put(
+            promises=tuple(p for p in windows.promises if p.told.last_start >= now),
+            opened=tuple(o for o in windows.opened if o.end + HOUR >= now),
+            no_since=windows.no_since if windows.no_since and now - windows.no_since < REST else None,
         ),
     )
 
@@ -76,9 +74,10 @@ def _seen(memory: WindowMemory, ahead: list[Stretch], now: datetime) -> tuple[Se
     before = memory.seen
     seen = []
     for stretch in ahead[:4]:
-        since = [s.since for s in before or () if stretch.touches(s.start, s.end)]
+        touched = [span for span in before or () if stretch.touches(span.start, span.end)]
         first = now if before is not None else now - HELD_FOR
-        seen.append(SeenSpan(start=stretch.start, end=stretch.last_start, since=min([*since, first])))
+        is_now = {"start": stretch.start, "end": stretch.last_start, "since": min([*(s.since for s in touched), first])}
+        seen.append(touched[0].put(**is_now) if touched else SeenSpan(**is_now))
     return tuple(seen)
 
 
@@ -99,7 +98,7 @@ class _Windows:
         self.talk.remember(windows=self.memory)
 
     def _set(self, **changes: object) -> None:
-        self.memory = self.memory.model_copy(update=changes)
+        self.memory = self.memory.put(**changes)
 
     def _opening(self) -> None:
         """Say "coat now" when a window is open and that is news; follow the windows of which it was said."""
@@ -109,7 +108,7 @@ class _Windows:
         before = next((o for o in self.memory.opened if stretch.touches(o.start, o.end)), None)
         others = tuple(o for o in self.memory.opened if o is not before)
         if before is not None and before.withdrawn_at is None:
-            self._set(opened=(*others, before.model_copy(update={"end": max(before.end, stretch.last_start)})))
+            self._set(opened=(*others, before.put(end=max(before.end, stretch.last_start))))
             return
         if not self._may_open(stretch, before):
             return
@@ -159,7 +158,7 @@ class _Windows:
         """Say "wait" when a promised window has gone or moved by over an hour."""
         stretch = kept(promise, self.ahead, self.zone)
         shut = promise.opened and stretch is not open_now(self.outlook, self.ahead)
-        seen = promise.model_copy(update={"shut_since": (promise.shut_since or self.now) if shut else None})
+        seen = promise.put(shut_since=(promise.shut_since or self.now) if shut else None)
         why = self._broken(seen, stretch)
         if why is None or self._held(promise, why):
             return self._replace(promise, seen)
@@ -231,7 +230,7 @@ class _Windows:
         changed = {"end": left.last_start} if left else {"withdrawn_at": self.now}
         self._set(
             opened=tuple(
-                o.model_copy(update=changed) if o.start <= told.last_start and o.end >= told.start else o
+                o.put(**changed) if o.start <= told.last_start and o.end >= told.start else o
                 for o in self.memory.opened
             )
         )
