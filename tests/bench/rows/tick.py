@@ -5,9 +5,8 @@ minute takes what was answered before. The rows are of the tick that judges, unl
 of an hour of ticks, a minute apart.
 
 There are 50 sites. How pieces differ:
-- "site": how a piece stands, its coating and how many coats are on go by its site, so that what is asked differs from
-  site to site and the twenty pieces of one ask alike, in other areas: the dinghies of a row, the fronts of a terrace.
-  50 questions.
+- "two": at each site pieces stand in two ways, with a coating for each, in areas of their own: dinghies on the slip and
+  fronts in the lane. Which two they are goes by the site. 100 questions.
 - "yard": at each site pieces stand in all four ways, with two coatings: seven questions a site, 350 in all.
 - "apart": all of this at random, so that two in three pieces ask something of their own: 671 questions.
 """
@@ -40,9 +39,7 @@ MOST_MIB = 250.0
 
 def mixed(mix, number, site, chance):
     """Return how a piece of a site stands, its coating, and how many coats are on."""
-    if mix == "site":
-        return site % 4, site % 3, site % 2
-    if mix == "both":
+    if mix == "two":
         kind = number // SITES % 2
         return (site + kind) % 4, (site + kind) % 3, site % 2
     if mix == "yard":
@@ -51,11 +48,12 @@ def mixed(mix, number, site, chance):
     return tuple(chance.randrange(n) for n in (4, 3, 2))
 
 
-def yard(folder, count, *, mix="site", sites=SITES):
+def yard(folder, count, *, mix="two", sites=SITES):
     """Return the text of a configuration."""
     chance = random.Random(3)
     text = [f'state = "{folder}/state"', 'contact = "bench@example.org"', 'page.listen = "none"']
-    text += ['alert.phone = { url = "json://127.0.0.1:1/" }']
+    # Rounds go on for hours, on one forecast.
+    text += ['weather.stale_after = "72 h"', 'alert.phone = { url = "json://127.0.0.1:1/" }']
     for site in range(min(count, sites)):
         where = f'latitude = "{54 + site / 20} deg"\nlongitude = "{10 + site / 30} deg"\ntimezone = "Europe/Berlin"'
         text.append(f"[site.s{site}]\n{where}")
@@ -87,7 +85,7 @@ def weather_at(site):
 
 
 @contextmanager
-def ticking(count, *, mix="site", sites=SITES, step=QUARTER):
+def ticking(count, *, mix="two", sites=SITES, step=QUARTER):
     """Yield what runs a tick, so long after the one before; weather is fetched once."""
     from dryspell.alerts.deliver import Delivery
     from dryspell.clock import FixedClock
@@ -109,7 +107,7 @@ def ticking(count, *, mix="site", sites=SITES, step=QUARTER):
         def tick():
             seen = turn.run(fetch_wait_s=60)
             assert len(seen.outlooks) == count
-            assert all(outlook.weather for outlook in seen.outlooks)
+            assert all(outlook.windows or outlook.blocks for outlook in seen.outlooks)
             clock.at += step
 
         tick()
@@ -120,7 +118,7 @@ def ticking(count, *, mix="site", sites=SITES, step=QUARTER):
             store.close()
 
 
-def against_one(count, *, mix="site"):
+def against_one(count, *, mix="two"):
     """Return a `prepare` of a tick of some pieces that judges, against one of a single piece."""
 
     @contextmanager
@@ -159,7 +157,7 @@ def peak_mib(count, mix):
 @contextmanager
 def memory():
     """Yield what a thousand pieces take over one, two in three asking something of their own, and what they may."""
-    one = peak_mib(1, "site")
+    one = peak_mib(1, "two")
     yield lambda: peak_mib(1000, "apart") - one, lambda: MOST_MIB
 
 
@@ -175,10 +173,10 @@ ROWS = (
     Row("tick_5", "a tick of a home of 5 pieces", A_PIECE, five, better="less", guard=True, ours_at_most=0.3),
     Row("tick_10", "a tick of 10 pieces, 10 sites", A_PIECE, against_one(10), better="less"),
     Row("tick_100", "a tick of 100 pieces, 50 sites", A_PIECE, against_one(100), better="less"),
-    Row("tick_1000", "a tick of 1,000 pieces, 50 sites, 50 questions", A_PIECE, against_one(1000), better="less",
+    Row("tick_1000", "a tick of 1,000 pieces, 50 sites, 2 questions at each", A_PIECE, against_one(1000), better="less",
         bar=100.0),
     Row("tick_1000_quarter", "the same, the mean of a quarter of an hour of ticks", "the same of one piece", quarter,
-        better="less", bar=100.0),
+        better="less"),
     Row("tick_1000_yard", "a tick of 1,000 pieces, 50 sites, 7 questions at each: 4 exposures, 2 coatings", A_PIECE,
         against_one(1000, mix="yard"), better="less"),
     Row("tick_1000_apart", "a tick of 1,000 pieces, 50 sites, all at random: 671 questions", A_PIECE,
