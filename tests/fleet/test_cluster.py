@@ -233,6 +233,13 @@ def test_local_workers_keep_free_memory_unless_the_environment_says_otherwise(mo
     assert told == {"MALLOC_TRIM_THRESHOLD_": "1048576", "MALLOC_MMAP_THRESHOLD_": str(32 << 20)}
 
 
+def test_local_workers_keep_no_notes_of_where_their_time_goes():
+    with local_client(1) as client:
+        (does,) = client.run(lambda dask_worker: list(dask_worker.periodic_callbacks)).values()
+    assert "heartbeat" in does
+    assert not [name for name in does if "profile" in name]
+
+
 def test_local_workers_listen_on_loopback_alone_and_by_tls():
     with local_client(1) as client:
         addresses = [client.scheduler.address, *client.nthreads()]

@@ -25,6 +25,8 @@ AHEAD = 3
 _LOOPBACK = "127.0.0.1"
 _NO_PAGES: Mapping[str, list[str]] = {f"distributed.{of}.http.routes": [] for of in ("scheduler", "worker")}
 """Nothing about the work is told over HTTP."""
+_NO_PROFILE: Mapping[str, bool] = {"distributed.worker.profile.enabled": False}
+"""Nobody asks a worker where its time goes, and what it notes of that every second grows for an hour."""
 _KEPT_BYTES = 32 << 20
 """So much free memory a worker of this machine keeps. Dask has its workers give back what is beyond 64 KiB at once, and
 to take it anew, page by page, was more than half of the time of a question with 20 members."""
@@ -44,7 +46,7 @@ def local_client(workers: int) -> "Iterator[Client]":
     from distributed import Client, LocalCluster  # noqa: PLC0415
 
     with (
-        dask.config.set({**_NO_PAGES, **_MEMORY}),
+        dask.config.set({**_NO_PAGES, **_NO_PROFILE, **_MEMORY}),
         LocalCluster(
             n_workers=workers,
             threads_per_worker=1,
