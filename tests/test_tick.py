@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from dryspell.alerts.deliver import Delivery
+from dryspell.alerts.memory import PieceMemory
 from dryspell.clock import FixedClock
 from dryspell.errors import StoreError
 from dryspell.outlook.model import Coat
@@ -398,6 +399,18 @@ def test_memory_that_cannot_be_read_is_begun_anew(bench, store, caplog):
     bench.tick()
     assert "what was said of rail cannot be read" in caplog.text
     assert len(bench.sender.took) == 3  # the same notice as before is not taken a second time
+
+
+def test_what_is_remembered_is_neither_read_nor_written_again_while_it_stays(bench, store, monkeypatch):
+    bench.tick()
+    bench.tick()
+    kept = store.memory()
+    with monkeypatch.context() as patched:
+        patched.setattr(PieceMemory, "model_dump_json", None)
+        patched.setattr(PieceMemory, "model_validate_json", None)
+        bench.tick()
+    assert store.memory() == kept
+    assert "rail" in kept
 
 
 def test_a_verdict_is_logged_when_it_changes_and_not_at_every_tick(bench, clock, caplog):
