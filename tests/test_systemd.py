@@ -63,10 +63,10 @@ def test_nobody_who_listens_is_no_trouble(env):
 
 def test_the_daemon_feeds_the_watchdog_with_its_ticks(tmp_path):
     with manager(str(tmp_path / "m")) as heard:
-        env = {**os.environ, "NOTIFY_SOCKET": str(tmp_path / "m"), "WATCHDOG_USEC": "300000000"}
+        told = {"NOTIFY_SOCKET": str(tmp_path / "m"), "WATCHDOG_USEC": "300000000", "TMPDIR": str(tmp_path)}
         daemon = subprocess.Popen(
             [sys.executable, "-m", "dryspell", "demo"],
-            env=env,
+            env={**os.environ, **told},
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
