@@ -33,3 +33,37 @@ def test_small_arrays_of_every_length_leave_nothing_behind(by, is_little):
         return
     told = subprocess.run([sys.executable, "-c", CODE, by], capture_output=True, text=True, check=True, timeout=60)
     assert (int(told.stdout) < 200_000) is is_little
+
+
+GARBAGE = """
+import gc, weakref
+from dryspell.tick.spare import begin_to_let_go, let_go
+
+class Ring:
+    def __init__(self):
+        self.itself = self
+
+gc.disable()
+for _ in range(5):
+    gone = weakref.ref(Ring())
+    let_go()
+    assert gone() is None
+assert gc.get_freeze_count() == 0
+stays = [Ring()]
+begin_to_let_go()
+kept = []
+for _ in range(5):
+    gone = weakref.ref(Ring())
+    let_go()
+    assert gone() is None
+    kept.append(gc.get_freeze_count())
+print(*kept, len(gc.get_objects()))
+"""
+
+
+def test_garbage_is_gone_after_each_tick_and_what_was_there_after_the_first_ones_is_looked_through_no_more():
+    told = subprocess.run([sys.executable, "-c", GARBAGE], capture_output=True, text=True, check=True, timeout=60)
+    *frozen, looked_through = map(int, told.stdout.split())
+    assert frozen[0] > 1000
+    assert frozen[2] >= frozen[3] >= frozen[4]
+    assert looked_through < frozen[0] / 10

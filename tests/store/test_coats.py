@@ -117,6 +117,9 @@ def test_all_that_may_be_told_of_a_coat_comes_back(store, path):
     )
     other = Store(path)
     assert other.coats("rail") == [recorded]
+    bare = recorded.model_copy(update={"met": None, "advice": None})
+    assert other.films("rail", bare=True) == other.laid("rail", bare=True) == [bare]
+    assert other.films("rail") == other.laid("rail") == [recorded]
     other.close()
 
 

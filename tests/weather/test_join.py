@@ -1,3 +1,4 @@
+import pickle
 from datetime import UTC, datetime
 
 import numpy as np
@@ -45,6 +46,27 @@ def test_the_one_past_holds_for_every_member_of_the_forecast():
     assert joined.members == 2
     assert joined.columns["air_temperature"].tolist() == [[1.0, 2.0, 10.0, 11.0], [1.0, 2.0, 20.0, 21.0]]
     assert joined.columns["surface_temperature"][1, :2].tolist() == [5.0, 6.0]
+
+
+def test_the_past_is_held_once_and_not_for_every_member():
+    weeks, ahead = np.arange(1000.0), np.arange(20 * 50.0).reshape(20, 50)
+    joined = join(table(0, "sensor", air_temperature=weeks), table(1000, air_temperature=ahead))
+    held = sum(part["air_temperature"].nbytes for part in joined.columns.parts)
+    assert held == 8 * (weeks.size + ahead.size)
+    whole = joined.columns["air_temperature"]
+    assert whole.shape == (20, 1050)
+    assert (whole[:, :1000] == weeks).all()
+    assert (whole[:, 1000:] == ahead).all()
+
+
+def test_what_was_joined_can_go_to_another_process():
+    joined = join(table(3, "sensor", air_temperature=[1, 2]), table(5, air_temperature=[[10, 11], [20, 21]]))
+    there = pickle.loads(pickle.dumps(joined))
+    assert list(there.columns) == ["air_temperature"]
+    assert there.columns["air_temperature"].tolist() == [[1.0, 2.0, 10.0, 11.0], [1.0, 2.0, 20.0, 21.0]]
+    assert "wind_speed" not in there.columns
+    with pytest.raises(KeyError):
+        there.columns["wind_speed"]
 
 
 def test_members_that_do_not_match_are_refused():

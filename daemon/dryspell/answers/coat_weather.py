@@ -32,7 +32,7 @@ def weather_here(
     gatherer = Gatherer(alone, store, clock, sources_of(alone, store), random.Random())  # noqa: S311  (nothing secret)
     on_disk = config.sources_of(config.site_of(piece)) == ("table",)
     wanted = [since] if since is not None else []
-    wanted += since_of(alone, {piece.key: store.films(piece.key)}).values()
+    wanted += since_of(alone, {piece.key: store.films(piece.key, bare=True)}).values()
     tables = gatherer.tables({piece.site: min(wanted)} if wanted else {}, wait_s=FETCH_WAIT_S, fetch=on_disk)
     return tables[piece.site]
 
@@ -40,7 +40,7 @@ def weather_here(
 def outlook_here(config: Config, piece: Piece, store: Store, table: WeatherTable | None, now: datetime) -> Outlook:
     """Return the outlook of a piece by that weather."""
     alone = replace(config, piece={piece.key: piece})
-    return look(alone, {piece.key: store.films(piece.key)}, {piece.site: table}, now, pots=store.pots())[0]
+    return look(alone, {piece.key: store.films(piece.key, bare=True)}, {piece.site: table}, now, pots=store.pots())[0]
 
 
 def film_here(config: Config, piece: Piece, store: Store, clock: Clock, at: datetime | None = None) -> FilmState | None:

@@ -95,7 +95,7 @@ def _found(config: Config, keys: Sequence[str], now: datetime, mix_c: float | No
     from dryspell.store.store import open_store  # noqa: PLC0415
 
     with closing(open_store(config.state_dir)) as store:
-        laid = {key: store.laid(key) for key in config.piece}
+        laid = {key: store.laid(key, bare=True) for key in config.piece}
         tables = {}
         for site in {config.piece[key].site for key in keys}:
             try:

@@ -93,7 +93,7 @@ def plans_now(config: Config, clock: Clock) -> "Plans":
     logging.basicConfig(format="dryspell: %(message)s", level=logging.WARNING)
     store = open_store(config.state_dir)
     try:
-        coats = {key: store.films(key) for key in config.piece}
+        coats = {key: store.films(key, bare=True) for key in config.piece}
         gatherer = Gatherer(config, store, clock, sources_of(config, store), random.Random())  # noqa: S311  (nothing secret)
         tables = gatherer.tables(since_of(config, coats), wait_s=FETCH_WAIT_S)
         taught, now = learned(config, store.progress_seen()), clock.now()

@@ -41,7 +41,9 @@ def command(
     # The heavy parts are imported only when a daemon really starts.
     from dryspell.logs import log_to_stderr  # noqa: PLC0415
     from dryspell.service import Service, hearing, serve  # noqa: PLC0415
+    from dryspell.tick.spare import begin_to_let_go  # noqa: PLC0415
 
+    begin_to_let_go()
     watch = ConfigWatch(config_path)
     settings = watch.load()
     log_to_stderr(as_json=as_json)

@@ -71,7 +71,7 @@ def outlooks_now(config: Config, clock: Clock) -> list[Outlook]:
     logging.basicConfig(format="dryspell: %(message)s", level=logging.WARNING)
     store = open_store(config.state_dir)
     try:
-        coats = {key: store.films(key) for key in config.piece}
+        coats = {key: store.films(key, bare=True) for key in config.piece}
         gatherer = Gatherer(config, store, clock, sources_of(config, store), random.Random())  # noqa: S311  (nothing secret)
         tables = gatherer.tables(since_of(config, coats), wait_s=FETCH_WAIT_S)
         return look(learned(config, store.progress_seen()), coats, tables, clock.now(), pots=store.pots())

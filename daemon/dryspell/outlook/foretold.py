@@ -11,8 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from dryspell.outlook.conditions import Conditions
-from dryspell.outlook.drying import DryingClock
 from dryspell.outlook.judge import NOMINAL, ROUNDING, Asked, judge
+from dryspell.outlook.latest import Latest
 from dryspell.outlook.model import Foretold, Limit
 from dryspell.outlook.said import Said
 from dryspell.outlook.slowing import next_slowing
@@ -77,10 +77,11 @@ def what_came(said: Said, c: Conditions, piece: Piece, lays: Sequence[Lay]) -> n
     starts = said.starts
     at = np.minimum(np.searchsorted(c.times, starts), c.times.size - 1)
     kinds = 2 * said.rows["coat"] + said.rows["quick"]
+    latest = Latest()
     for kind in np.unique(kinds):
         lay = lay_at(lays, int(kind) // 2)
         slow = next_slowing(lay, piece, np.full(c.air_c.shape[0], c.times[-1]))
-        clock = DryingClock(c, lay.coating, slow if kind % 2 else replace(slow, quick=1.0))
+        clock = latest.clock(c, lay.coating, slow if kind % 2 else replace(slow, quick=1.0))
         rows = np.flatnonzero((kinds == kind) & (c.times[at] == starts))
         if not rows.size:
             continue

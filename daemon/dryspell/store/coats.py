@@ -33,6 +33,7 @@ _MIXED = (
     "AND mixed_at BETWEEN coats.finished_at - 86400 AND coats.finished_at)"
 )
 _COLUMNS = f"id, {_WRITTEN}, {_SANDABLE}, {_MIXED}"
+_BARE = _COLUMNS.replace("met, advice", "NULL, NULL")
 _LAST_SEEN = "SELECT max(id) FROM seen_sandable GROUP BY coat"
 """Of several times told for a coat the last one told counts."""
 
@@ -67,18 +68,31 @@ class Version:
 class CoatBook(Database):
     """Reads and writes coats."""
 
-    def coats(self, piece: str) -> list[Coat]:
-        """Return the coats of a piece that count, the first one first."""
-        return _counting(self.laid(piece))
+    def coats(self, piece: str, *, bare: bool = False) -> list[Coat]:
+        """Return the coats of a piece that count, the first one first; `bare` as for `films`."""
+        return _counting(self.laid(piece, bare=bare))
 
-    def films(self, piece: str) -> list[Coat]:
-        """Return the coats of a piece that count, and after them a spoilt one if that lies on top of them."""
-        laid = self.laid(piece)
+    def films(self, piece: str, *, bare: bool = False) -> list[Coat]:
+        """Return the coats of a piece that count, and after them a spoilt one if that lies on top of them.
+
+        Parameters
+        ----------
+        bare
+            Without what they met and what was advised: that no film hangs on, and it is nine tenths of a coat.
+        """
+        laid = self.laid(piece, bare=bare)
         return _counting(laid) + ([laid[-1]] if laid and laid[-1].spoilt else [])
 
-    def laid(self, piece: str) -> list[Coat]:
-        """Return all that the record says was put on a piece, spoilt coats as well, in the order of their strokes."""
-        query = f"SELECT {_COLUMNS} FROM coats WHERE piece = ? AND undone_at IS NULL ORDER BY finished_at, id"  # noqa: S608  (no outside text)
+    def laid(self, piece: str, *, bare: bool = False) -> list[Coat]:
+        """Return all that the record says was put on a piece, spoilt coats as well, in the order of their strokes.
+
+        Parameters
+        ----------
+        bare
+            As for `films`.
+        """
+        columns = _BARE if bare else _COLUMNS
+        query = f"SELECT {columns} FROM coats WHERE piece = ? AND undone_at IS NULL ORDER BY finished_at, id"  # noqa: S608  (no outside text)
         return [_coat(row) for row in self._rows(query, piece)]
 
     def versions(self, piece: str) -> list[Version]:

@@ -84,7 +84,7 @@ class Logbook:
         if request and (asked := self._store.coat_asked_for(request)):
             return asked
         piece = self._config.piece[draft.piece]
-        films, coats = self._store.films(piece.key), self._store.coats(piece.key)
+        films, coats = self._store.films(piece.key, bare=True), self._store.coats(piece.key, bare=True)
         number = max(piece.done, coats[-1].number if coats else 0) + 1
         coat = draft.model_copy(update={"number": number})
         self._check_order(coat, films[-1] if films else None, None)

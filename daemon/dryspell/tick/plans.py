@@ -13,6 +13,7 @@ from dryspell.config.page import PageSettings
 from dryspell.config.services import ArchiveSettings, EnsembleSettings, OpenMeteoSettings
 from dryspell.errors import DryspellError
 from dryspell.faults import kind_of, told
+from dryspell.heap import give_back
 from dryspell.outlook.laid import as_laid
 from dryspell.outlook.model import Coat
 from dryspell.outlook.plan_model import Plan, Plans
@@ -195,8 +196,15 @@ class Planner:
             if past_years is not None and not self._left:
                 self._publish(past_years.added_to(made, config, coats, tables, now))
 
+        def make_and_give_back() -> None:
+            # What goes to the other process is megabytes, and the next tick may be long in coming.
+            try:
+                make()
+            finally:
+                give_back()
+
         asked_before, self._made_of = self._made_of, made_of  # before it can fail
-        if not self._workers.start("the plan", make):
+        if not self._workers.start("the plan", make if self._apart is None else make_and_give_back):
             self._made_of = asked_before
             return False
         before, self._unplanned = self._unplanned, left_unplanned(config)

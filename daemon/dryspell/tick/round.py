@@ -96,7 +96,7 @@ class Round:
             When the state cannot be read or written; nothing is then said, and the next round tries again.
         """
         config = learned(self._config, self._store.progress_seen())
-        coats = {key: self._store.films(key) for key in self._config.piece}
+        coats = {key: self._store.films(key, bare=True) for key in self._config.piece}
         tables = self._gatherer.tables(since_of(self._config, coats), wait_s=fetch_wait_s)
         now = self._clock.now()
         failed: dict[str, tuple[str, str]] = {}

@@ -174,8 +174,10 @@ class Desk:
         state = state_of(outlook, now).value if outlook else ""
         alerting = self.config.alerting.model_copy(update={"units": units} if units else {})
         config = replace(known.config if known else self.config, alerting=alerting)
-        laid = [_named(coat) for coat in self._store.laid(piece)]
+        stand = [coat.id for coat in self._store.laid(piece, bare=True)]
         versions = [replace(version, coat=_named(version.coat)) for version in self._store.versions(piece)]
+        of = {version.coat.id: version.coat for version in versions}
+        laid = [of[number] for number in stand]  # nothing is erased, so each of them is among those read later
         return Record(config, config.piece[piece], laid, versions, now, state)
 
     def films(self, piece: str) -> Sequence[Coat]:
@@ -184,7 +186,7 @@ class Desk:
 
     def next_number(self, piece: str) -> int:
         """Return the number of the next coat of a piece."""
-        coats = self._store.coats(piece)
+        coats = self._store.coats(piece, bare=True)
         return max(self.config.piece[piece].done, coats[-1].number if coats else 0) + 1
 
     @property

@@ -284,7 +284,7 @@ def test_what_comes_is_worked_out_once_a_tick_and_little_of_it_is_kept(monkeypat
 
     worked_out = []
     real = sight._met
-    monkeypatch.setattr(sight, "_met", lambda now, outlook: worked_out.append(outlook.piece) or real(now, outlook))
+    monkeypatch.setattr(sight, "_met", lambda now, of, since: worked_out.append(of.piece) or real(now, of, since))
     one, first = sight.Sight(), known()
     rail, door = (first.outlook(piece) for piece in ("toe_rail", "front_door"))
     wide = one.days(first, rail, None, wide=True)
@@ -306,6 +306,29 @@ def test_what_was_worked_out_goes_with_its_tick_though_nobody_looks_again():
     del now
     assert worked_out() is None
     assert one._days == {}
+
+
+def test_of_weeks_past_only_what_is_shown_is_kept_and_a_day_among_them_is_the_same_as_afresh():
+    now = known(ways=WAYS, now=NOW + timedelta(days=9))
+    rail, one = now.outlook("toe_rail"), Sight()
+    ahead = one.days(now, rail, None, wide=True)
+    of = now.tables[rail.site].times
+    begins, ends = one._last[1].conditions.times[[0, -1]]
+    assert of[0] + np.timedelta64(9, "D") < begins < np.datetime64(now.at.astimezone(UTC).replace(tzinfo=None), "s")
+    assert ends == of[-1]
+    for day in (4, 2, 3, 10):
+        asked = one.days(now, rail, (NOW + timedelta(days=day)).date(), wide=True)
+        assert asked is not None
+        assert asked == Sight().days(now, rail, (NOW + timedelta(days=day)).date(), wide=True)
+    assert Sight().days(now, rail, None, wide=True) == ahead
+    site, table = now.config.site_of(now.config.piece["toe_rail"]), now.tables[rail.site]
+    piece, coating = (
+        now.config.piece["toe_rail"],
+        now.config.lay_of(now.config.piece["toe_rail"], rail.next_coat).coating,
+    )
+    met, sun = conditions_at(piece, site, table), face_weather(piece, site, table).plane_w_m2
+    between = span_of(now.at, site, None, 16)
+    assert days_of(met, sun, piece, coating, site, now.at, between, odds=True) == ahead
 
 
 def test_a_piece_without_weather_has_no_days():

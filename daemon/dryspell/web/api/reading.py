@@ -70,7 +70,7 @@ def reading_routes(board: Board, desk: Desk) -> APIRouter:  # noqa: C901, PLR091
 
     def material(keys: list[str], mix_c: float | None) -> MaterialDocument:
         seen = known()
-        laid = {key: desk.store.laid(key) for key in config.piece}
+        laid = {key: desk.store.laid(key, bare=True) for key in config.piece}
         return material_document(find(config, keys, laid, seen.tables, seen.at, mix_c))
 
     def review(keys: list[str], days: int) -> ReviewDocument:

@@ -28,7 +28,7 @@ def routes(shell: Shell) -> list[tuple[str, list[str], Any]]:
 def _fill(view: View) -> dict[str, Any]:
     alerting = view.config.alerting.model_copy(update={"units": view.units})
     config = replace(view.known.config if view.known else view.config, alerting=alerting)
-    laid = {key: view.desk.store.laid(key) for key in config.piece}
+    laid = {key: view.desk.store.laid(key, bare=True) for key in config.piece}
     tables = {piece.site: view.known.tables.get(piece.site) if view.known else None for piece in config.piece.values()}
     found = find(config, list(config.piece), laid, tables, view.now, None)
     return {
