@@ -10,8 +10,8 @@ the state with its log. The daemon has the environment that `deploy/systemd` giv
 missed:
 
 - memory grows by less than 5 MB after the first day, and neither threads nor handles do. Where the machine is too slow
-  for the 48 ticks of a day, its first day ends with the 48th. At the end the last week speaks, by the day in its middle:
-  of days so short there may be one on which no look finds the daemon at rest;
+  for the 48 ticks of a day, its first day ends with the 48th. At the end the last week speaks, by its middle day: among
+  days so short there may be one on which no look finds the daemon at rest;
 - the state is within 70 MB a year for one site, and 5 MB for what is not packed yet;
 - ticks go well, and the daemon leaves when it is told to.
 """
