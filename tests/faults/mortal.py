@@ -129,7 +129,7 @@ def serve(file, now):
     """Run the daemon as `dryspell run` does, with its clock set to an instant."""
     from dryspell.clock import FastClock, SystemClock
     from dryspell.config import load
-    from dryspell.service import Service
+    from dryspell.service import Service, hearing
     from dryspell.service import serve as run
 
     def tick(service):
@@ -138,7 +138,8 @@ def serve(file, now):
         return seen
 
     ticks, Service.tick = Service.tick, tick
-    run(Service(load(Path(file)), FastClock(now, 1.0, SystemClock().now())))
+    with hearing() as signals:
+        run(Service(load(Path(file)), FastClock(now, 1.0, SystemClock().now())), signals)
 
 
 def fork(work):
